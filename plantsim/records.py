@@ -106,7 +106,7 @@ MATERIAL_P = _record(
     ("poly_capacity", "f8", "-", "polymer the solids can hold, in optima"),
     ("poly_best_solids", "f8", "kg/m3", "feed solids at which flocculation works best"),
     ("poly_solids_width", "f8", "-", "width of that optimum in ln(solids)"),
-    ("clay_slowing", "f8", "-", "factor on settling speed when all fines are sticky clay"),
+    ("clay_slowing", "f8", "-", "times slower the solids settle when all fines are sticky clay"),
     ("ntu_fines", "f8", "NTU m3/kg", "turbidity per fines"),
     ("ntu_colloid", "f8", "NTU m3/kg", "turbidity per colloid"),
     ("ntu_coarse", "f8", "NTU m3/kg", "turbidity per coarse"),
