@@ -208,7 +208,8 @@ def lag_volumes(combined: Sequence[float], t_min: float) -> list[float]:
     Returns
     -------
     volumes : list of float
-        Volume for each pump: the first above the common stop level, each further one above the level before, [m3]
+        Volume for each pump: the first above the common stop level, each further one above the level before,
+        [m3]
 
     Notes
     -----

@@ -83,8 +83,8 @@ def wasp_velocity(cv: float, d_particle: float, d: float, s: float, g: float = G
 
     References
     ----------
-    .. [1] Wasp, E. J., Kenny, J. P. and Gandhi, R. L., Solid-Liquid Flow: Slurry Pipeline Transportation, Trans Tech
-       Publications, 1977.
+    .. [1] Wasp, E. J., Kenny, J. P. and Gandhi, R. L., Solid-Liquid Flow: Slurry Pipeline Transportation,
+       Trans Tech Publications, 1977.
     """
     if cv <= 0.0:
         return 0.0
@@ -115,8 +115,8 @@ def very_fine_limit(nu: float, s: float, f: float, g: float = G) -> float:
 
     References
     ----------
-    .. [1] Miedema, S. A., Slurry Transport: Fundamentals, a Historical Overview and the Delft Head Loss & Limit
-       Deposit Velocity Framework, Delft University of Technology, sec. 8.11.2.
+    .. [1] Miedema, S. A., Slurry Transport: Fundamentals, a Historical Overview and the Delft Head Loss &
+       Limit Deposit Velocity Framework, Delft University of Technology, sec. 8.11.2.
     """
     return 1.4 * (nu * (s - 1.0) * g) ** (1.0 / 3.0) * math.sqrt(8.0 / f)
 
@@ -149,7 +149,8 @@ def wilson_ceiling(f: float, d: float, s: float, g: float = G) -> float:
 
     References
     ----------
-    .. [1] Wilson, K. C., Influence of particle properties on solids effect, Proceedings Hydrotransport, BHRA, 1992.
+    .. [1] Wilson, K. C., Influence of particle properties on solids effect, Proceedings Hydrotransport, BHRA,
+       1992.
     """
     return (0.018 / f) ** 0.13 * math.sqrt(2.0 * g * d * (s - 1.0))
 
@@ -176,13 +177,14 @@ def wilson_fit(d_particle: float, d: float, s: float) -> float:
 
     Notes
     -----
-    0.55 is the mechanical friction coefficient. Narrowly graded sand and coarser, to be capped by `wilson_ceiling`;
-    for silt and clay it tends to zero and `very_fine_limit` takes over. Equation from memory.
+    0.55 is the mechanical friction coefficient. Narrowly graded sand and coarser, to be capped by
+    `wilson_ceiling`; for silt and clay it tends to zero and `very_fine_limit` takes over. Equation from
+    memory.
 
     References
     ----------
-    .. [1] Wilson, K. C., Addie, G. R., Sellgren, A. and Clift, R., Slurry Transport Using Centrifugal Pumps, 3rd
-       ed., Springer, 2006.
+    .. [1] Wilson, K. C., Addie, G. R., Sellgren, A. and Clift, R., Slurry Transport Using Centrifugal Pumps,
+       3rd ed., Springer, 2006.
     """
     mm = 1000.0 * d_particle
     bore = d**0.7
@@ -217,8 +219,8 @@ def limiting_velocity(d_particle: float, d: float, s: float, nu: float, f: float
 
     Notes
     -----
-    The composition is ours, from `very_fine_limit`, `wilson_fit` and `wilson_ceiling`; expect 20 % either way, and
-    run the line above it with a margin.
+    The composition is ours, from `very_fine_limit`, `wilson_fit` and `wilson_ceiling`; expect 20 % either
+    way, and run the line above it with a margin.
     """
     coarse = min(wilson_fit(d_particle, d, s), wilson_ceiling(f, d, s, g))
     return max(very_fine_limit(nu, s, f, g), coarse)

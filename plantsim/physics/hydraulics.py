@@ -164,8 +164,8 @@ def haaland(re: float, rough: float) -> float:
 
     References
     ----------
-    .. [1] Haaland, S. E., Simple and explicit formulas for the friction factor in turbulent pipe flow, Journal of
-       Fluids Engineering 105 (1983) 89-90.
+    .. [1] Haaland, S. E., Simple and explicit formulas for the friction factor in turbulent pipe flow,
+       Journal of Fluids Engineering 105 (1983) 89-90.
     """
     x = -1.8 * math.log10((rough / 3.7) ** 1.11 + 6.9 / re)
     return 1.0 / (x * x)
@@ -197,8 +197,8 @@ def churchill(re: float, rough: float) -> float:
 
     References
     ----------
-    .. [1] Churchill, S. W., Friction factor equation spans all fluid flow regimes, Chemical Engineering 84 (1977)
-       91-92.
+    .. [1] Churchill, S. W., Friction factor equation spans all fluid flow regimes, Chemical Engineering 84
+       (1977) 91-92.
     """
     a = (2.457 * math.log(1.0 / ((7.0 / re) ** 0.9 + 0.27 * rough))) ** 16
     b = (37530.0 / re) ** 16
@@ -211,8 +211,9 @@ def serghides(re: float, rough: float) -> float:
 
     .. math:: f = [A - (B - A)^2/(C - 2B + A)]^{-2}
 
-    with :math:`A = -2\log_{10}(\epsilon/(3.7D) + 12/Re)`, :math:`B = -2\log_{10}(\epsilon/(3.7D) + 2.51A/Re)` and
-    :math:`C = -2\log_{10}(\epsilon/(3.7D) + 2.51B/Re)`: three fixed-point steps and Steffensen's acceleration.
+    with :math:`A = -2\log_{10}(\epsilon/(3.7D) + 12/Re)`, :math:`B = -2\log_{10}(\epsilon/(3.7D) + 2.51A/Re)`
+    and :math:`C = -2\log_{10}(\epsilon/(3.7D) + 2.51B/Re)`: three fixed-point steps and Steffensen's
+    acceleration.
 
     Parameters
     ----------
@@ -228,8 +229,8 @@ def serghides(re: float, rough: float) -> float:
 
     Notes
     -----
-    Within 0.01 % of the exact root for 4000 <= Re <= 1e8 and rough <= 0.05. In fully rough flow the three steps
-    agree to the last bit and the acceleration would be 0/0; then the last step is the answer.
+    Within 0.01 % of the exact root for 4000 <= Re <= 1e8 and rough <= 0.05. In fully rough flow the three
+    steps agree to the last bit and the acceleration would be 0/0; then the last step is the answer.
 
     References
     ----------
@@ -267,11 +268,11 @@ def friction_factor(re: float, rough: float) -> float:
     Notes
     -----
     Laminar up to Re 2000, turbulent from 4000. Between them no formula is right, for the flow itself is not
-    settled; the blend is ours. It is continuous with its slope at both ends, and the loss rises steadily with the
-    velocity, so a solver never meets a jump or a second root.
+    settled; the blend is ours. It is continuous with its slope at both ends, and the loss rises steadily with
+    the velocity, so a solver never meets a jump or a second root.
 
-    Cost: three logarithms and one square root's worth of arithmetic in turbulent flow, none in laminar flow. The
-    simulation calls it once for each line and step.
+    Cost: three logarithms and one square root's worth of arithmetic in turbulent flow, none in laminar flow.
+    The simulation calls it once for each line and step.
 
     Examples
     --------
@@ -506,13 +507,14 @@ def colebrook_exact(re: float, rough: float) -> float:
 
     Notes
     -----
-    Newton's method on :math:`x = 1/\sqrt f`, in which the equation is nearly straight; for checks and tables, not
-    for the simulation.
+    Newton's method on :math:`x = 1/\sqrt f`, in which the equation is nearly straight; for checks and tables,
+    not for the simulation.
 
     References
     ----------
-    .. [1] Colebrook, C. F., Turbulent flow in pipes, with particular reference to the transition region between the
-       smooth and rough pipe laws, Journal of the Institution of Civil Engineers 11 (1939) 133-156.
+    .. [1] Colebrook, C. F., Turbulent flow in pipes, with particular reference to the transition region
+       between the smooth and rough pipe laws, Journal of the Institution of Civil Engineers 11 (1939)
+       133-156.
 
     Examples
     --------

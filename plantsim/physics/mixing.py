@@ -36,8 +36,8 @@ def erfcx(x: float) -> float:
 
     Notes
     -----
-    The product up to 5, where both factors are safe, then Laplace's continued fraction evaluated backwards, which
-    never overflows. Relative error below 1e-13.
+    The product up to 5, where both factors are safe, then Laplace's continued fraction evaluated backwards,
+    which never overflows. Relative error below 1e-13.
 
     Examples
     --------
@@ -82,8 +82,8 @@ def ogata_banks(x: float, t: float, v: float, dispersion: float) -> float:
 
     References
     ----------
-    .. [1] Ogata, A. and Banks, R. B., A solution of the differential equation of longitudinal dispersion in porous
-       media, U.S. Geological Survey Professional Paper 411-A, 1961.
+    .. [1] Ogata, A. and Banks, R. B., A solution of the differential equation of longitudinal dispersion in
+       porous media, U.S. Geological Survey Professional Paper 411-A, 1961.
 
     Examples
     --------
@@ -159,13 +159,13 @@ def taylor_dispersion(d: float, v: float, f: float) -> float:
 
     Notes
     -----
-    Fully turbulent, long straight pipe; bends and a valve add to it, solids settling changes it. Coefficient 10.1
-    from memory.
+    Fully turbulent, long straight pipe; bends and a valve add to it, solids settling changes it. Coefficient
+    10.1 from memory.
 
     References
     ----------
-    .. [1] Taylor, G. I., The dispersion of matter in turbulent flow through a pipe, Proceedings of the Royal Society
-       A 223 (1954) 446-468.
+    .. [1] Taylor, G. I., The dispersion of matter in turbulent flow through a pipe, Proceedings of the Royal
+       Society A 223 (1954) 446-468.
     """
     return 10.1 * 0.5 * d * abs(v) * math.sqrt(f / 8.0)
 
@@ -280,8 +280,8 @@ def fill_mixing(c: float, c_in: float, q_in: float, q_out: float, volume: float,
 
     Notes
     -----
-    From V dC/dt = Qi (Cin - C). With equal flows it is `step_mixing`. An empty volume takes the concentration of
-    what comes in.
+    From V dC/dt = Qi (Cin - C). With equal flows it is `step_mixing`. An empty volume takes the concentration
+    of what comes in.
 
     Examples
     --------

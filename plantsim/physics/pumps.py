@@ -1,7 +1,7 @@
 """Centrifugal pumps: head, efficiency and power from points, affinity laws, suction, slurry derating.
 
-A curve is a table of points measured with clear water at rated speed. A pump at speed ratio n (speed over rated
-speed) follows the affinity laws; slurry and wear multiply the head by a factor.
+A curve is a table of points measured with clear water at rated speed. A pump at speed ratio n (speed over
+rated speed) follows the affinity laws; slurry and wear multiply the head by a factor.
 """
 
 from __future__ import annotations
@@ -126,7 +126,8 @@ def trimmed_diameter(d: float, head_ratio: float) -> float:
 
     Notes
     -----
-    Flow goes with the first power of the diameter. For trims beyond some 20 % the rule is poor: ask the maker.
+    Flow goes with the first power of the diameter. For trims beyond some 20 % the rule is poor: ask the
+    maker.
     """
     return d * math.sqrt(head_ratio)
 
@@ -161,9 +162,9 @@ def head_at(
 
     Notes
     -----
-    Beyond the last point the head goes on falling along the last segment, below zero if need be: there the pump is
-    a resistance. Below the first point (reverse flow through a running pump) the head stays that of the first
-    point. A pump that stands (n under 0.01) makes no head; see `stopped_loss` for what it takes.
+    Beyond the last point the head goes on falling along the last segment, below zero if need be: there the
+    pump is a resistance. Below the first point (reverse flow through a running pump) the head stays that of
+    the first point. A pump that stands (n under 0.01) makes no head; see `stopped_loss` for what it takes.
 
     Examples
     --------
@@ -252,14 +253,16 @@ def stopped_loss(q: float, k: float) -> float:
 
     Notes
     -----
-    A quadratic resistance stands for the locked or free-wheeling rotor; a usual choice makes it the rated head at
-    the rated flow (common practice, no source). Reverse rotation as a turbine is not followed.
+    A quadratic resistance stands for the locked or free-wheeling rotor; a usual choice makes it the rated
+    head at the rated flow (common practice, no source). Reverse rotation as a turbine is not followed.
     """
     return k * q * abs(q)
 
 
 @formula
-def efficiency_at(q: float, n: float, curve_q: Sequence[float], curve_eta: Sequence[float], count: int) -> float:
+def efficiency_at(
+    q: float, n: float, curve_q: Sequence[float], curve_eta: Sequence[float], count: int
+) -> float:
     r"""Pump efficiency at a flow and speed, from its curve by the affinity laws.
 
     .. math:: \eta = \eta_0(Q/n)
@@ -284,8 +287,8 @@ def efficiency_at(q: float, n: float, curve_q: Sequence[float], curve_eta: Seque
 
     Notes
     -----
-    The end values hold outside the table. That the efficiency keeps its value along an affinity parabola is fair
-    down to about half speed; below it the real pump is worse.
+    The end values hold outside the table. That the efficiency keeps its value along an affinity parabola is
+    fair down to about half speed; below it the real pump is worse.
     """
     if n < STANDSTILL or q <= 0.0:
         return 0.0
@@ -359,8 +362,8 @@ def power_at(
 
     Notes
     -----
-    The end values hold outside the table. With head and efficiency reduced alike by the solids, the power goes
-    with the density alone.
+    The end values hold outside the table. With head and efficiency reduced alike by the solids, the power
+    goes with the density alone.
     """
     if n < STANDSTILL:
         return 0.0
@@ -368,7 +371,9 @@ def power_at(
 
 
 @formula
-def npsh_available(p_abs: float, p_vapour: float, rho: float, level: float, loss: float, g: float = G) -> float:
+def npsh_available(
+    p_abs: float, p_vapour: float, rho: float, level: float, loss: float, g: float = G
+) -> float:
     r"""Net positive suction head at the pump.
 
     .. math:: NPSH = (p - p_v)/(\rho g) + z - h_L
@@ -458,8 +463,8 @@ def minimum_submergence(d: float, v: float, g: float = G) -> float:
 
     References
     ----------
-    .. [1] Hecker, G. E., Conclusions, in Swirling Flow Problems at Intakes, IAHR, 1987; printed in ANSI/HI 9.8 and
-       in the Hydraulic Institute Engineering Data Book, "Submergence", Eq. 1.E.1-1.E.2.
+    .. [1] Hecker, G. E., Conclusions, in Swirling Flow Problems at Intakes, IAHR, 1987; printed in ANSI/HI
+       9.8 and in the Hydraulic Institute Engineering Data Book, "Submergence", Eq. 1.E.1-1.E.2.
     """
     return d * (1.0 + 2.3 * v / math.sqrt(g * d))
 
@@ -488,9 +493,9 @@ def slurry_head_reduction(chart: float, cv: float, ss: float, fines: float) -> f
 
     Notes
     -----
-    Proportional to the solids up to 15-20 % by volume; beyond, the true loss is a guess. The exponent 0.65 is from
-    memory; it reproduces the printed factor 1.6 at 4.4. Measured losses of crushed, angular solids have exceeded
-    the computed ones: test before you rely on a margin.
+    Proportional to the solids up to 15-20 % by volume; beyond, the true loss is a guess. The exponent 0.65 is
+    from memory; it reproduces the printed factor 1.6 at 4.4. Measured losses of crushed, angular solids have
+    exceeded the computed ones: test before you rely on a margin.
 
     References
     ----------
@@ -529,8 +534,8 @@ def slurry_efficiency_reduction(rh: float, d_impeller: float, large_ratio: float
 
     Notes
     -----
-    The source says only that large pumps lose less efficiency than head; the ratio is the user's, and 1 is the
-    careful choice.
+    The source says only that large pumps lose less efficiency than head; the ratio is the user's, and 1 is
+    the careful choice.
 
     References
     ----------
@@ -612,8 +617,8 @@ def duty_point(pump: Curve, system: Curve, q_max: float) -> tuple[float, float] 
 
     Notes
     -----
-    Any consistent units will do. With a curve that droops towards zero flow there may be two points; the search
-    finds one of them, so give such a pump another way out.
+    Any consistent units will do. With a curve that droops towards zero flow there may be two points; the
+    search finds one of them, so give such a pump another way out.
 
     Examples
     --------

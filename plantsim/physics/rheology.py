@@ -33,8 +33,9 @@ __all__ = [
     "yield_stress",
 ]
 
-#: Constant of the turbulent branch of Darby & Melson. It is printed both as -1.47 and as -1.378. The second is
-#: taken: on the one measured point at hand (de Nevers, Ex. 13.5) it lies 5 % below the data, the first 24 %.
+#: Constant of the turbulent branch of Darby & Melson. It is printed both as -1.47 and as -1.378. The second
+#: is taken: on the one measured point at hand (de Nevers, Ex. 13.5) it lies 5 % below the data, the first 24
+#: %.
 DARBY_MELSON_A = -1.378
 
 
@@ -143,14 +144,15 @@ def bingham_wall_stress(v: float, d: float, ty: float, mu_p: float) -> float:
 
     Notes
     -----
-    With :math:`s = \tau_w/\tau_y - 1` and :math:`N = 8V\mu_p/(D\tau_y)` the quartic is
-    :math:`N = s^2(6 + 8s + 3s^2)/(3(1 + s)^3)`, free of cancellation, convex and rising. Newton's method from the
-    larger-than-one of its two asymptotes takes three to six steps to the last bits.
+    With :math:`s = \tau_w/\tau_y - 1` and :math:`N = 8V\mu_p/(D\tau_y)` the quartic is :math:`N = s^2(6 + 8s
+    + 3s^2)/(3(1 + s)^3)`, free of cancellation, convex and rising. Newton's method from the larger-than-one
+    of its two asymptotes takes three to six steps to the last bits.
 
     References
     ----------
-    .. [1] Buckingham, E., On plastic flow through capillary tubes, Proceedings ASTM 21 (1921) 1154-1161; Reiner, M.,
-       Ueber die Stroemung einer elastischen Fluessigkeit durch eine Kapillare, Kolloid-Zeitschrift 39 (1926) 80-87.
+    .. [1] Buckingham, E., On plastic flow through capillary tubes, Proceedings ASTM 21 (1921) 1154-1161;
+       Reiner, M., Ueber die Stroemung einer elastischen Fluessigkeit durch eine Kapillare,
+       Kolloid-Zeitschrift 39 (1926) 80-87.
 
     Examples
     --------
@@ -296,7 +298,7 @@ def hedstrom(d: float, rho: float, ty: float, mu_p: float) -> float:
 
 @formula
 def hanks_critical_reynolds(he: float) -> float:
-    r"""Reynolds number on the plastic viscosity at which Bingham pipe flow leaves the laminar regime (Hanks [1]_).
+    r"""Reynolds number at which Bingham pipe flow leaves the laminar regime, after Hanks [1]_.
 
     .. math:: Re_c = \frac{He}{8x_c}\left(1 - \tfrac43 x_c + \tfrac13 x_c^4\right), \quad
               \frac{x_c}{(1 - x_c)^3} = \frac{He}{16\,800}
@@ -309,7 +311,7 @@ def hanks_critical_reynolds(he: float) -> float:
     Returns
     -------
     re_c : float
-        Critical Reynolds number, 2100 without a yield stress, [-]
+        Critical Reynolds number on the plastic viscosity, 2100 without a yield stress, [-]
 
     Notes
     -----
@@ -317,8 +319,8 @@ def hanks_critical_reynolds(he: float) -> float:
 
     References
     ----------
-    .. [1] Hanks, R. W., The laminar-turbulent transition for fluids with a yield stress, AIChE Journal 9 (1963)
-       306-309.
+    .. [1] Hanks, R. W., The laminar-turbulent transition for fluids with a yield stress, AIChE Journal 9
+       (1963) 306-309.
 
     Examples
     --------
@@ -413,7 +415,7 @@ def darby_melson(re: float, he: float, laminar: float, constant: float = DARBY_M
 def bingham_gradient(v: float, d: float, rho: float, ty: float, mu_p: float, eps: float) -> float:
     r"""Pressure gradient of a Bingham mud in a pipe at any velocity, signed.
 
-    .. math:: \frac{dp}{dx} = \max\left(\frac{2 f_{DM}\rho V^2}{D}, \left.\frac{dp}{dx}\right|_{\mu_p,\rho,\epsilon}\right)
+    .. math:: \frac{dp}{dx} = \max\left(\frac{2 f_{DM}\rho V^2}{D}, \frac{f(Re,\epsilon/D)\rho V^2}{2D}\right)
 
     Parameters
     ----------
@@ -437,16 +439,16 @@ def bingham_gradient(v: float, d: float, rho: float, ty: float, mu_p: float, eps
 
     Notes
     -----
-    The larger of two: Darby & Melson's blend of the Buckingham-Reiner laminar and their smooth turbulent factor;
-    and the Newtonian liquid of the same density and plastic viscosity in the rough pipe. The second gives roughness
-    and makes the yield stress fade out without a jump; it is the usual upper estimate for turbulent mud. Taking the
-    larger is our choice: on the measured point of de Nevers (Ex. 13.5: 11 069 Pa/m) it gives 10 % too much where
-    Darby & Melson alone give 5 % too little.
+    The larger of two: Darby & Melson's blend of the Buckingham-Reiner laminar and their smooth turbulent
+    factor; and the Newtonian liquid of the same density and plastic viscosity in the rough pipe. The second
+    gives roughness and makes the yield stress fade out without a jump; it is the usual upper estimate for
+    turbulent mud. Taking the larger is our choice: on the measured point of de Nevers (Ex. 13.5: 11 069 Pa/m)
+    it gives 10 % too much where Darby & Melson alone give 5 % too little.
 
     Examples
     --------
     >>> round(bingham_gradient(1.0, 0.1, 1300.0, 10.0, 0.02, 0.0), 2)
-    544.46
+    544.49
     >>> bingham_gradient(0.0, 0.1, 1300.0, 10.0, 0.02, 0.0)
     0.0
     """
@@ -470,7 +472,8 @@ def herschel_bulkley_velocity(gradient: float, d: float, ty: float, k: float, n:
     r"""Mean velocity of laminar Herschel-Bulkley pipe flow under a pressure gradient (Govier & Aziz [1]_).
 
     .. math:: \frac{8V}{D} = \frac{4n\,s^{(n+1)/n}}{K^{1/n}\tau_w^3}
-              \left[\frac{s^2}{3n+1} + \frac{2\tau_y s}{2n+1} + \frac{\tau_y^2}{n+1}\right], \quad s = \tau_w - \tau_y
+              \left[\frac{s^2}{3n+1} + \frac{2\tau_y s}{2n+1} + \frac{\tau_y^2}{n+1}\right], \quad s = \tau_w
+              - \tau_y
 
     Parameters
     ----------
@@ -507,7 +510,8 @@ def herschel_bulkley_wall_stress(v: float, d: float, ty: float, k: float, n: flo
     r"""Wall stress of laminar Herschel-Bulkley pipe flow: the form of Govier & Aziz [1]_ solved for it.
 
     .. math:: \frac{8V}{D} = \frac{4n\,s^{(n+1)/n}}{K^{1/n}\tau_w^3}
-              \left[\frac{s^2}{3n+1} + \frac{2\tau_y s}{2n+1} + \frac{\tau_y^2}{n+1}\right], \quad s = \tau_w - \tau_y
+              \left[\frac{s^2}{3n+1} + \frac{2\tau_y s}{2n+1} + \frac{\tau_y^2}{n+1}\right], \quad s = \tau_w
+              - \tau_y
 
     Parameters
     ----------
@@ -625,7 +629,7 @@ def power_law_laminar_gradient(v: float, d: float, k: float, n: float) -> float:
 
 @formula
 def power_law_velocity(gradient: float, d: float, k: float, n: float) -> float:
-    r"""Mean velocity of laminar power-law pipe flow under a pressure gradient (Rabinowitsch 1929, Mooney 1931).
+    r"""Mean velocity of laminar power-law pipe flow under a gradient (Rabinowitsch 1929, Mooney 1931).
 
     .. math:: V = \frac{D}{8}\frac{4n}{3n + 1}\left(\frac{\tau_w}{K}\right)^{1/n}
 
@@ -693,16 +697,19 @@ def metzner_reed(v: float, d: float, rho: float, k: float, n: float) -> float:
 
     References
     ----------
-    .. [1] Metzner, A. B. and Reed, J. C., Flow of non-Newtonian fluids - correlation of the laminar, transition and
-       turbulent-flow regions, AIChE Journal 1 (1955) 434-440.
+    .. [1] Metzner, A. B. and Reed, J. C., Flow of non-Newtonian fluids - correlation of the laminar,
+       transition and turbulent-flow regions, AIChE Journal 1 (1955) 434-440.
     """
     return rho * v ** (2.0 - n) * d**n / (8.0 ** (n - 1.0) * k * ((3.0 * n + 1.0) / (4.0 * n)) ** n)
 
 
-def bingham_from_two_points(rate1: float, stress1: float, rate2: float, stress2: float) -> tuple[float, float]:
+def bingham_from_two_points(
+    rate1: float, stress1: float, rate2: float, stress2: float
+) -> tuple[float, float]:
     r"""Yield stress and plastic viscosity of the straight line through two points of a flow curve.
 
-    .. math:: \mu_p = \frac{\tau_2 - \tau_1}{\dot\gamma_2 - \dot\gamma_1}, \quad \tau_y = \tau_1 - \mu_p\dot\gamma_1
+    .. math:: \mu_p = \frac{\tau_2 - \tau_1}{\dot\gamma_2 - \dot\gamma_1}, \quad
+              \tau_y = \tau_1 - \mu_p\dot\gamma_1
 
     Parameters
     ----------

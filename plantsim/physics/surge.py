@@ -128,8 +128,8 @@ def michaud_head(length: float, v: float, a: float, t_close: float, g: float = G
 
     Notes
     -----
-    The two meet at a closing time of 2L/a. Linear stop of the flow; a valve stops most of it late in its stroke, so
-    count only the effective part. Michaud 1878, form from memory.
+    The two meet at a closing time of 2L/a. Linear stop of the flow; a valve stops most of it late in its
+    stroke, so count only the effective part. Michaud 1878, form from memory.
     """
     quick = a * v / g
     if t_close <= 2.0 * length / a:
