@@ -151,6 +151,8 @@ SOURCE_S = _record(
     ("fines_factor", "f8", "-", "factor on fines (set by events)"),
     ("wander_feed", "f8", "-", "present wander of the feed"),
     ("wander_fines", "f8", "-", "present wander of the fines"),
+    ("wander_steps", "i8", "-", "grid points of the wander passed"),
+    ("row", "i8", "-", "row of the measured series in use"),
     ("flow", "f8", "m3/s", "dirty water leaving"),
     ("solids", "f8", "kg/s", "solids leaving with it"),
     ("concentration", "f8", "kg/m3", "solids in the dirty water"),
@@ -217,6 +219,8 @@ VESSEL_S = _record(
     ("free_coag", "f8", "kg/m3", "coagulant in the water"),
     ("charge", "f8", "-", "bound coagulant over demand; 1 is balance"),
     ("evaporated", "f8", "m3", "evaporated so far"),
+    ("dead", "f8", "m3", "volume below the suction level (from the parameters, set by refresh)"),
+    ("crest", "f8", "m3", "volume at the overflow crest (from the parameters, set by refresh)"),
 )
 
 PLUG_P = _record(
@@ -478,7 +482,7 @@ DOSER_P = _record(
     ("water_flow", "f8", "m3/s", "dilution water flow with a clean filter"),
     ("water_ratio", "f8", "-", "dilution water per neat flow; 0: the fixed flow above"),
     ("filter_load", "f8", "kg", "solids that halve the dilution flow"),
-    ("filter_actuator", "i8", "-", "tag that starts a filter change, -1: none"),
+    ("filter_actuator", "i8", "-", "tag whose rise changes the filter, -1: none"),
     ("good_dilution", "f8", "-", "dilution ratio for full dispersion; less wastes part of the polymer"),
     ("purity", "f8", "-", "active part of a polymer tote"),
 )
@@ -489,8 +493,10 @@ DOSER_S = _record(
     ("water", "f8", "m3/s", "dilution water flow"),
     ("dose", "f8", "kg/s", "product delivered at the point of injection"),
     ("dosed", "f8", "kg", "product pumped so far"),
-    ("filter", "f8", "kg", "solids in the dilution filter"),
-    ("filter_drop", "f8", "-", "pressure drop of the filter over clean"),
+    ("filter", "f8", "kg", "clogging load of the dilution filter, in kg of ordinary solids"),
+    ("filtered", "f8", "m3, kg", "what the dilution filter holds back", NS),
+    ("filter_tag", "i8", "-", "filter-change tag of the last step"),
+    ("filter_drop", "f8", "-", "flow resistance of the filter over clean"),
     ("strength", "f8", "kg/m3", "strength now pumped"),
     ("spent", "f8", "m3", "neat volume pumped so far"),
 )
