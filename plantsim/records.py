@@ -449,6 +449,7 @@ INSTRUMENT_S = _record(
     ("reading", "f8", "-", "what it last wrote"),
     ("random", "i8", "-", "random state"),
     ("started", "i8", "-", "0 until the first sample"),
+    ("contact", "i8", "-", "digital: 1 while its contact is made"),
 )
 INSTRUMENT_F = _record(
     "instrument",
@@ -666,6 +667,7 @@ CELL_P = _record(
     ("decant_rate", "f8", "1/s", "rate at which ponded water is let off"),
     ("decant_solids", "f8", "-", "part of the fines carried off with it"),
     ("consolidation", "f8", "m2/s", "coefficient of consolidation"),
+    ("gel_void", "f8", "-", "void ratio at which fresh mud carries itself: thinner mud sheds water at once; 0: any"),
     ("final_void", "f8", "-", "void ratio at the end of self-weight consolidation"),
     ("shrink_void", "f8", "-", "void ratio at which drying slows"),
     ("dry_void", "f8", "-", "void ratio at which drying ends"),
