@@ -221,7 +221,7 @@ def lag_volumes(combined: Sequence[float], t_min: float) -> list[float]:
 
     Examples
     --------
-    >>> lag_volumes([0.04, 0.06], 600.0)
+    >>> [round(v, 6) for v in lag_volumes([0.04, 0.06], 600.0)]
     [6.0, 3.0]
     """
     volumes = []

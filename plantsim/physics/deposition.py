@@ -159,7 +159,8 @@ def wilson_ceiling(f: float, d: float, s: float, g: float = G) -> float:
 def wilson_fit(d_particle: float, d: float, s: float) -> float:
     r"""Velocity at the limit of stationary deposition, fit to the nomograph of Wilson et al. [1]_.
 
-    .. math:: V_{sm} = \frac{8.8[0.55(S - 1)/0.66]^{0.55}D^{0.7}d^{1.75}}{d^2 + 0.11D^{0.7}}, \quad d\,[\mathrm{mm}]
+    .. math:: V_{sm} = \frac{8.8[0.55(S - 1)/0.66]^{0.55}D^{0.7}d^{1.75}}{d^2 + 0.11D^{0.7}}, \quad
+              d\,[\mathrm{mm}]
 
     Parameters
     ----------
@@ -193,7 +194,7 @@ def wilson_fit(d_particle: float, d: float, s: float) -> float:
 
 @formula
 def limiting_velocity(d_particle: float, d: float, s: float, nu: float, f: float, g: float = G) -> float:
-    r"""Limit deposit velocity for any particle size: Wilson's fit under its ceiling, not below the very-fine limit.
+    r"""Limit deposit velocity for any particle size, from Wilson's fit, its ceiling and the very-fine limit.
 
     .. math:: V = \max[V_{fine}, \min(V_{sm}, V_{sm,max})]
 

@@ -271,7 +271,7 @@ def friction_factor(re: float, rough: float) -> float:
     settled; the blend is ours. It is continuous with its slope at both ends, and the loss rises steadily with
     the velocity, so a solver never meets a jump or a second root.
 
-    Cost: three logarithms and one square root's worth of arithmetic in turbulent flow, none in laminar flow.
+    Cost: three logarithms in turbulent flow, none in laminar flow.
     The simulation calls it once for each line and step.
 
     Examples

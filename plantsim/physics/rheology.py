@@ -145,8 +145,8 @@ def bingham_wall_stress(v: float, d: float, ty: float, mu_p: float) -> float:
     Notes
     -----
     With :math:`s = \tau_w/\tau_y - 1` and :math:`N = 8V\mu_p/(D\tau_y)` the quartic is :math:`N = s^2(6 + 8s
-    + 3s^2)/(3(1 + s)^3)`, free of cancellation, convex and rising. Newton's method from the larger-than-one
-    of its two asymptotes takes three to six steps to the last bits.
+    + 3s^2)/(3(1 + s)^3)`, free of cancellation, convex and rising. Newton's method
+    from above the root closes in from one side, in three to seven steps to the last bits.
 
     References
     ----------

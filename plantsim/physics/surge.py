@@ -1,4 +1,7 @@
-"""Water hammer in a full line: wave speed, sudden stop, slow closure. Estimates; a real line needs a surge study."""
+"""Water hammer in a full line: wave speed, sudden stop, slow closure.
+
+Estimates that show whether a line deserves a surge study, never a substitute for one.
+"""
 
 from __future__ import annotations
 

@@ -391,7 +391,8 @@ def horizontal_level(volume: float, d: float, length: float, head: float) -> flo
         sine = math.sin(t)
         # h = r(1 - cos t); segment area r2 (t - sin t cos t)
         h = 2.0 * r * math.sin(0.5 * t) ** 2
-        excess = length * r * r * (t - sine * math.cos(t)) + math.pi * head * h * h * (1.0 - h / (3.0 * r)) - volume
+        ends = math.pi * head * h * h * (1.0 - h / (3.0 * r))
+        excess = length * r * r * (t - sine * math.cos(t)) + ends - volume
         if excess > 0.0:
             high = t
         else:

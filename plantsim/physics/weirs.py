@@ -198,7 +198,8 @@ def kindsvater_carter_weir(width: float, channel: float, head: float, crest: flo
     if head <= 0.0:
         return 0.0
     ratio = width / channel
-    ce = table_at(ratio, _WIDTH_RATIO, _ALPHA, 9, True) + table_at(ratio, _WIDTH_RATIO, _BETA, 9, True) * head / crest
+    ce = table_at(ratio, _WIDTH_RATIO, _ALPHA, 9, True)
+    ce += table_at(ratio, _WIDTH_RATIO, _BETA, 9, True) * head / crest
     b = width + table_at(ratio, _WIDTH_RATIO, _KB, 9, True)
     h = head + 0.001
     return 2.0 / 3.0 * ce * math.sqrt(2.0 * g) * b * h * math.sqrt(h)
