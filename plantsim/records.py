@@ -47,8 +47,10 @@ ROW_NAMES = (
     "volume", "coarse", "fines", "colloid", "clay", "coagulant", "coagulant_bound",
     "polymer", "polymer_bound", "polymer_spent", "heat",
 )  # fmt: skip
-PARCEL = NS + 1  # a parcel of a plug: volume, concentrations, temperature, time it entered [s]
-PARCEL_TIME = NS
+# a parcel of a plug: volume, concentrations, temperature, mean time it entered [s], time up to which its
+# reactions are booked [s]
+PARCEL = NS + 2
+PARCEL_TIME, PARCEL_SEEN = NS, NS + 1
 
 # ledger rows: what crossed the plant's boundary, and the transfers inside it
 (IN_FEED, IN_SUPPLY, IN_CHEMICAL, IN_RAIN,
@@ -226,7 +228,7 @@ VESSEL_S = _record(
 PLUG_P = _record(
     "plug",
     ("pool", "i8", "-", "first row in the parcel pool"),
-    ("rows", "i8", "-", "rows it owns"),
+    ("rows", "i8", "-", "rows it owns: its ring of parcels and, last, the row in which its inlet is mixed"),
     ("volume", "f8", "m3", "volume when full"),
     ("parcel", "f8", "m3", "nominal parcel volume"),
     ("mixing", "f8", "-", "exchange with each neighbour per parcel moved: dispersion / (velocity * parcel length)"),
@@ -237,6 +239,7 @@ PLUG_S = _record(
     ("count", "i8", "-", "parcels held"),
     ("filled", "f8", "m3", "volume held; less than full when drained back"),
     ("moved", "f8", "m3", "volume moved since the last exchange between neighbours"),
+    ("solids", "f8", "kg", "coarse, fines and colloid held"),
 )
 
 LINE_P = _record(
@@ -310,6 +313,8 @@ BRANCH_P = _record(
 BRANCH_S = _record(
     "branch",
     ("flow", "f8", "m3/s", "flow through the branch"),
+    ("head", "f8", "m", "head given by its pumps together"),
+    ("slope", "f8", "s/m2", "fall of that head with flow; 0: shut by its check valve"),
 )
 PUMP_P = _record(
     "pump",
@@ -328,6 +333,7 @@ PUMP_S = _record(
     ("efficiency", "f8", "-", "pump efficiency"),
     ("low_flow_time", "f8", "s", "time running below the least flow"),
     ("cavitation_time", "f8", "s", "time running short of suction head"),
+    ("cavitation", "f8", "-", "part of the head lost to vapour"),
 )
 PUMP_F = _record(
     "pump",
@@ -369,6 +375,7 @@ MOTOR_S = _record(
     ("dip_time", "f8", "s", "length of the present dip"),
     ("wait", "f8", "s", "restart delay left"),
     ("last_run", "i8", "-", "run request of the last step"),
+    ("last_reset", "i8", "-", "reset request of the last step"),
     ("next_start", "i8", "-", "place in the ring of start times"),
     ("start_times", "f8", "s", "ring of the last start times", N_STARTS),
     ("starts_hour", "f8", "1/h", "starts in the last hour"),
@@ -408,6 +415,7 @@ ACTUATOR_S = _record(
     ("travel", "f8", "-", "sum of all movement"),
     ("reversals", "i8", "-", "changes of direction"),
     ("direction", "f8", "-", "direction of the last movement"),
+    ("moving", "i8", "-", "1: broken loose and on its way; 0: at rest"),
 )
 ACTUATOR_F = _record(
     "actuator",
@@ -450,6 +458,9 @@ INSTRUMENT_S = _record(
     ("random", "i8", "-", "random state"),
     ("started", "i8", "-", "0 until the first sample"),
     ("contact", "i8", "-", "digital: 1 while its contact is made"),
+    ("due", "i8", "ticks", "tick of the next sample"),
+    ("gain", "f8", "-", "part of the way the lag goes in one sample, kept to save an exponential"),
+    ("gain_lag", "f8", "s", "lag for which that holds"),
 )
 INSTRUMENT_F = _record(
     "instrument",
@@ -656,6 +667,7 @@ BANK_S = _record(
     ("decant_flow", "f8", "m3/s", "water released now"),
     ("ready", "f8", "-", "cells ready to be filled"),
     ("overtopped", "f8", "m3", "mud over the wall so far"),
+    ("due", "i8", "ticks", "steps done when the next slow step falls due"),
 )
 CELL_P = _record(
     "cell",
