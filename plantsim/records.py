@@ -790,6 +790,9 @@ AGENDA_S = _record(
     ("mark", "f8", "-", "one number a process may keep"),
 )
 
+ORDER_SPLITTER, ORDER_CLARIFIER = 0, 1
+"""First number of each pair in the `order` pool: splitters and clarifiers in the order water runs through."""
+
 KINDS: tuple[tuple[str, str, np.dtype | int], ...] = tuple(
     (name, segment, dtype)
     for name, segment, dtype in (
@@ -823,6 +826,7 @@ KINDS: tuple[tuple[str, str, np.dtype | int], ...] = tuple(
         ("agenda", "state", AGENDA_S),
         # plain number pools: 0 = one-dimensional, n = rows of n
         ("links", "param", -1),
+        ("order", "param", -1),
         ("tables", "param", 0),
         ("streams", "state", NS),
         ("offers", "state", NO),
