@@ -461,6 +461,7 @@ INSTRUMENT_S = _record(
     ("due", "i8", "ticks", "tick of the next sample"),
     ("gain", "f8", "-", "part of the way the lag goes in one sample, kept to save an exponential"),
     ("gain_lag", "f8", "s", "lag for which that holds"),
+    ("gain_every", "i8", "ticks", "sample interval for which that holds"),
 )
 INSTRUMENT_F = _record(
     "instrument",
@@ -632,6 +633,7 @@ CLARIFIER_S = _record(
     ("mud_level", "f8", "m", "level of the first haze line: 10 kg/m3"),
     ("bed_mass", "f8", "kg", "solids in the bed"),
     ("inventory", "f8", "kg", "solids in the whole tank, colloid included"),
+    ("volume", "f8", "m3", "what the whole tank holds"),
     ("bed_pressure", "f8", "Pa", "pressure at the bottom above that of clear water"),
     ("yield_stress", "f8", "Pa", "yield stress at the bottom"),
     ("torque", "f8", "-", "rake torque over its limit"),
