@@ -75,7 +75,7 @@ def time_factor(U: float) -> float:
 
     Notes
     -----
-    Newton's method from the fitted law, which is within 0.3 % to begin with.
+    Newton's method from the fitted law, which is within 0.31 % to begin with.
 
     Examples
     --------
@@ -162,7 +162,7 @@ def time_factor_fitted(U: float) -> float:
 
     Notes
     -----
-    Within 0.3 % of the exact series. The branches meet at U = 0.5208; texts give 0.526 to 0.6.
+    Within 0.31 % of the exact series. The branches meet at U = 0.5208; texts give 0.526 to 0.6.
 
     References
     ----------

@@ -217,7 +217,8 @@ def detector_reading(ntu: float, saturation: float) -> float:
     Notes
     -----
     A thick sample hides part of its own scattered light, so that a sample diluted 5:1 reads more than a
-    fifth.     Form by common practice, no source. Detectors without ratio correction even fall again when overloaded.
+    fifth. Form by common practice, no source. Detectors without ratio correction even fall again when
+    overloaded.
 
     References
     ----------

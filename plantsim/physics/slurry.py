@@ -249,8 +249,9 @@ def mass_fraction_from_concentration(C: float, rho_s: float, rho_l: float) -> fl
 
 @formula
 def mass_fraction_from_density(rho_m: float, rho_s: float, rho_l: float) -> float:
-    r"""Return the mass fraction a density gauge implies,
-    :math:`w = \rho_s(\rho_m-\rho_l)/(\rho_m(\rho_s-\rho_l))` [1]_.
+    r"""Return the mass fraction a density gauge implies [1]_.
+
+    .. math:: w = \rho_s(\rho_m-\rho_l)/(\rho_m(\rho_s-\rho_l))
 
     Parameters
     ----------
@@ -308,8 +309,9 @@ def mass_fraction_from_volume_fraction(phi: float, rho_s: float, rho_l: float) -
 
 @formula
 def solids_density_from_slurry(w: float, rho_m: float, rho_l: float) -> float:
-    r"""Return the density of the solids from a weighed sample,
-    :math:`1/\rho_s = (1/\rho_m - (1-w)/\rho_l)/w` [1]_.
+    r"""Return the density of the solids from a weighed sample [1]_.
+
+    .. math:: 1/\rho_s = (1/\rho_m - (1-w)/\rho_l)/w
 
     Parameters
     ----------
@@ -490,8 +492,9 @@ def relative_viscosity_brinkman(phi: float) -> float:
 
 @formula
 def relative_viscosity_thomas(phi: float) -> float:
-    r"""Return the viscosity ratio fitted to many data,
-    :math:`1 + 2.5\phi + 10.05\phi^2 + 0.00273\exp(16.6\phi)` [1]_.
+    r"""Return the viscosity ratio fitted to many data [1]_.
+
+    .. math:: 1 + 2.5\phi + 10.05\phi^2 + 0.00273\exp(16.6\phi)
 
     Parameters
     ----------
@@ -517,8 +520,9 @@ def relative_viscosity_thomas(phi: float) -> float:
 
 @formula
 def relative_viscosity_krieger_dougherty(phi: float, phi_max: float = 0.64, intrinsic: float = 2.5) -> float:
-    r"""Return the viscosity ratio with a closest packing,
-    :math:`(1-\phi/\phi_{max})^{-[\eta]\phi_{max}}` [1]_.
+    r"""Return the viscosity ratio with a closest packing [1]_.
+
+    .. math:: (1-\phi/\phi_{max})^{-[\eta]\phi_{max}}
 
     Parameters
     ----------

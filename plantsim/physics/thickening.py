@@ -1,7 +1,7 @@
 """How much area a thickener needs: flux limits in closed form, and the batch-curve constructions.
 
 The constructions on a measured curve are plain Python; they are sizing tools, never part of a simulation
-step. Their areas are ideal: a design adds the scale-up factors of the trade and the judgement of its engineer.
+step. Their areas are ideal: a design adds the scale-up factors of the trade and its engineer's judgement.
 """
 
 from __future__ import annotations
