@@ -52,6 +52,7 @@ class Checker:
     def __init__(self, findings: Findings) -> None:
         self.findings = findings
         self._things: dict[str, _Thing] = {}
+        self._lost: set[str] = set()  # names in what could not be read: what refers to them is not judged
         self._references: list[tuple[Entry, Reference, str]] = []
         self._rules: list[tuple[Callable[[Any], None], Entry, str]] = []
 
@@ -119,10 +120,11 @@ class Checker:
     def _scalar(self, kind: Field, node: TextNode, path: str) -> Entry:
         assert isinstance(kind, Scalar)
         entry = Entry(node.where, node.given)
-        text = node.text.strip() if node.bare else node.text
+        text = node.text
         try:
             entry.value = kind.parse(text)
         except QuantityError as error:
+            self._lost |= {text, error.hint or text}
             self._find(node.where, path, error.found, error.allowed, error.hint)
             return entry
         entry.plain = kind.plain(text, entry.value)
@@ -145,7 +147,7 @@ class Checker:
         ref: Ref = entry.value
         thing = self._things.get(ref.name)
         text = quoted(str(ref))
-        if thing is not None and thing.unsure:
+        if (thing is not None and thing.unsure) or (thing is None and ref.name in self._lost):
             return
         fitting = {name: known for name, known in self._things.items()
                    if known.fits(kind.kinds) and (not kind.port or known.of(kind.port))}
@@ -239,9 +241,11 @@ class Checker:
         entry = Entry(node.where, node.given, shape="map")
         words = [told, *kind.fields] if told else list(kind.fields)
         meant = set()
-        for key, (where, _) in node.entries.items():
+        absent = [word for word in words if word not in node.entries]
+        for key, (where, stray) in node.entries.items():
             if key not in words:
-                near = nearest(key, [word for word in words if word not in node.entries] or words)
+                self._lose(stray)
+                near = nearest(key, absent) or nearest(key, words)
                 meant.add(near)
                 self._find(where, join(path, key), quoted(key), ", ".join(words), near)
         for key, field_ in kind.fields.items():
@@ -255,7 +259,6 @@ class Checker:
     def _variant(self, kind: Variant, node: BlockNode, path: str) -> tuple[Entry, str | None]:
         """Check a block whose key tells which section it is; give that word too, or None if it is wrong."""
         known = node.entries.get(kind.key)
-        entry = Entry(node.where, node.given, shape="map")
         here = join(path, kind.key)
         words = ", ".join(kind.sections)
         if known is None or is_nothing(known[1]):
@@ -263,20 +266,36 @@ class Checker:
             if slip:
                 where = node.entries[slip][0]
                 self._find(where, join(path, slip), quoted(slip), f"{kind.key}", kind.key)
-                return entry, None
+                return self._give_up(node)
             if kind.default is None:
                 self._find(known[0] if known else node.where, here, "nothing", words)
-                return entry, None
+                return self._give_up(node)
             word, where = kind.default, node.where
         else:
             where = known[1].where
             word = known[1].text if isinstance(known[1], TextNode) else ""
             if word not in kind.sections:
                 self._find(where, here, shown(known[1]), words, nearest(word, kind.sections))
-                return entry, None
+                return self._give_up(node)
         inner = self._section(kind.sections[word], node, path, kind.key)
         inner.children = {kind.key: Entry(where, known is not None, word, word), **inner.children}
         return inner, word
+
+    def _give_up(self, node: BlockNode) -> tuple[Entry, None]:
+        self._lose(node)
+        return Entry(node.where, node.given, shape="map"), None
+
+    def _lose(self, node: Node) -> None:
+        """Keep the texts below a node that cannot be judged, for they may be names."""
+        if isinstance(node, TextNode):
+            self._lost.add(node.text)
+        elif isinstance(node, ListNode):
+            for item in node.items:
+                self._lose(item)
+        elif isinstance(node, BlockNode):
+            for key, (_, child) in node.entries.items():
+                self._lost.add(key)
+                self._lose(child)
 
     @staticmethod
     def _all_keys(kind: Variant) -> set[str]:

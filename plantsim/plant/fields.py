@@ -137,7 +137,12 @@ class Quantity(Scalar):
         return f"{place.noun} with its unit: {place.usual()}" + (f"; {limits}" if limits else "")
 
     def parse(self, text: str) -> float:
-        value = to_si(text, self.dimension)
+        try:
+            value = to_si(text, self.dimension)
+        except QuantityError as error:
+            noun = dimension_of(self.dimension).noun
+            allowed = self.allowed() if error.allowed.startswith(noun) else error.allowed
+            raise Refusal(error.found, allowed, error.hint) from None
         limits = self._limits()
         if not _inside(value, limits):
             unit = split(text, self.dimension)[1]
@@ -332,7 +337,7 @@ class Reference(Scalar):
 
     def allowed(self) -> str:
         thing = " or ".join(kind.replace("_", " ") for kind in self.kinds)
-        article = "an" if thing[0] in "aeiou" else "a"
+        article = "an" if thing[0] in "aeiou" and not thing.startswith("uni") else "a"
         if self.port is None:
             return f"the name of {article} {thing}"
         port = {"in": "inlet", "out": "outlet", "any": "port"}[self.port]

@@ -213,17 +213,21 @@ class _Bare:
 
 
 def _override(root: BlockNode, assignment: str, findings: Findings) -> None:
-    """Apply one `key.path=value`; the value may be any YAML, and what is no YAML is taken as a text."""
+    """Apply one `key.path=value`; a value in brackets or quotes is read as YAML, any other is a text."""
     where = Where("--set")
     path, equals, text = assignment.partition("=")
     path = path.strip()
     if not equals or not all(path.split(".")):
         findings.add(where, "", sentence(quoted(assignment), "key.path=value, such as plant.step=1 s"))
         return
-    try:
-        value = _Bare("--set", findings).node(compose(text, "--set"), path)
-    except ConfigError:
-        value = TextNode(where, text.strip())
+    text = text.strip()
+    value: Node = TextNode(where, text)
+    if text.startswith(("[", "{", "'", '"')):
+        try:
+            value = _Bare("--set", findings).node(compose(text, "--set"), path)
+        except ConfigError as error:
+            findings.add(where, path, error.findings[0].removeprefix("--set:1: "))
+            return
     override(root, path, value, findings)
 
 
@@ -275,7 +279,7 @@ def set_value(text: str, key_path: str, new_text: str, name: str = "text") -> st
     """
     mark = "\ufeff" if text.startswith("\ufeff") else ""
     text = text.removeprefix("\ufeff")
-    target = _find(compose(text, name), key_path, name)
+    target, keys = _find(compose(text, name), key_path.split("."), name)
     where = f"{name}:{target.start_mark.line + 1}: {key_path}"
     if not isinstance(target, yaml.ScalarNode) or target.style in ("|", ">"):
         raise ConfigError(f"{where}: found a block, list or long text; allowed: one value to change")
@@ -286,7 +290,7 @@ def set_value(text: str, key_path: str, new_text: str, name: str = "text") -> st
     space = " " if before.endswith((":", "-", "?")) else ""
     for written in (new_text, "'" + new_text.replace("'", "''") + "'", _double_quoted(new_text)):
         changed = before + space + written + after
-        if _changed_only(text, changed, key_path, new_text, name):
+        if _changed_only(text, changed, keys, new_text, name):
             return mark + changed
     raise ConfigError(f"{where}: {quoted(new_text)} cannot be written there; allowed: a text on one line")
 
@@ -295,17 +299,22 @@ def _double_quoted(text: str) -> str:
     return str(yaml.dump(text, Dumper=yaml.SafeDumper, default_style='"', width=10**9)).rstrip("\n")
 
 
-def _find(node: yaml.Node, key_path: str, name: str) -> yaml.Node:
-    """Find the node at a path in the text itself; aliases and merges lead to places shared with others."""
-    path = ""
-    for key in key_path.split("."):
+def _find(node: yaml.Node, keys: list[str], name: str) -> tuple[yaml.Node, list[str]]:
+    """Find the node at a path in the text itself, and the path without names of list items."""
+    path, plain = "", []
+    for key in keys:
         if isinstance(node, yaml.MappingNode):
-            children = {item.value: value for item, value in reversed(node.value)}
+            children: dict[str, yaml.Node] = {}
+            starts: dict[str, int] = {}
+            for item, value in node.value:
+                if isinstance(item, yaml.ScalarNode) and item.value not in children:
+                    children[item.value], starts[item.value] = value, item.start_mark.index
         elif isinstance(node, yaml.SequenceNode):
             children = {str(index): item for index, item in enumerate(node.value)}
+            starts = {}
             for item in node.value:
                 for inner, value in item.value if isinstance(item, yaml.MappingNode) else ():
-                    if inner.value == "name":
+                    if inner.value == "name" and isinstance(value, yaml.ScalarNode):
                         children.setdefault(value.value, item)
         else:
             children = {}
@@ -314,25 +323,27 @@ def _find(node: yaml.Node, key_path: str, name: str) -> yaml.Node:
             raise ConfigError(f"{name}:{node.start_mark.line + 1}: {join(path, key)}: " + sentence(
                 "no such key in the text", words, nearest(key, children)))
         child, path = children[key], join(path, key)
-        if not node.start_mark.index <= child.start_mark.index <= node.end_mark.index:
+        sibling = key.isdecimal() and not starts and node.value.index(child) != int(key)
+        if sibling or child.start_mark.index < starts.get(key, node.start_mark.index):
             raise ConfigError(f"{name}:{node.start_mark.line + 1}: {path}: found an alias of a shared place; "
                               "allowed: a value of its own to change")
+        plain.append(str(node.value.index(child)) if isinstance(node, yaml.SequenceNode) else key)
         node = child
-    return node
+    return node, plain
 
 
-def _changed_only(old: str, new: str, key_path: str, value: str, name: str) -> bool:
+def _changed_only(old: str, new: str, keys: list[str], value: str, name: str) -> bool:
     """Tell whether two texts differ at one path only, where the new one has the wanted value."""
     try:
         trees = compose(old, name), compose(new, name)
-        target = _find(trees[1], key_path, name)
+        target, _ = _find(trees[1], keys, name)
     except ConfigError:
         return False
     if not isinstance(target, yaml.ScalarNode) or target.value != value:
         return False
     if not target.style and not (target.tag.startswith(_STANDARD) and value.strip() == value):
         return False
-    was = _find(trees[0], key_path, name)
+    was, _ = _find(trees[0], keys, name)
     return _flat(trees[0], was) == _flat(trees[1], target)
 
 
