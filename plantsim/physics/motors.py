@@ -235,9 +235,7 @@ def starts_in_window(starts: Iterable[float], now: float, window: float = 3600.0
     return sum(1 for start in starts if now - window < start <= now)
 
 
-def start_allowed(
-    starts: Iterable[float], last_stop: float, now: float, limit: float, rest: float
-) -> bool:
+def start_allowed(starts: Iterable[float], last_stop: float, now: float, limit: float, rest: float) -> bool:
     r"""Whether a motor may start now: enough rest, and the sliding hour not full.
 
     Parameters

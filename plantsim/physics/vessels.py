@@ -25,6 +25,7 @@ __all__ = [
     "horizontal_volume",
     "prism_level",
     "prism_volume",
+    "segment_angle_term",
     "sphere_level",
     "sphere_surface",
     "sphere_volume",
@@ -291,6 +292,37 @@ def cone_bottom_level(volume: float, d: float, cone: float, r_outlet: float) -> 
 
 
 @formula
+def segment_angle_term(t: float) -> float:
+    r"""Area of a circular segment over the radius squared, from half its angle.
+
+    .. math:: t - \sin t\cos t
+
+    Parameters
+    ----------
+    t : float
+        Half the angle the segment subtends at the centre, 0 to pi, [rad]
+
+    Returns
+    -------
+    term : float
+        Segment area over the radius squared, [-]
+
+    Notes
+    -----
+    Below 0.03 by its power series, for there the difference would lose the digits.
+
+    Examples
+    --------
+    >>> segment_angle_term(math.pi) == math.pi
+    True
+    """
+    if t < 0.03:
+        x = t * t
+        return t * x * (2.0 / 3.0 - x * (2.0 / 15.0 - x * (4.0 / 315.0 - x * 2.0 / 2835.0)))
+    return t - 0.5 * math.sin(2.0 * t)
+
+
+@formula
 def horizontal_surface(level: float, d: float, length: float, head: float) -> float:
     r"""Free surface in a lying cylinder with flat or ellipsoidal ends.
 
@@ -320,8 +352,7 @@ def horizontal_surface(level: float, d: float, length: float, head: float) -> fl
 def horizontal_volume(level: float, d: float, length: float, head: float) -> float:
     r"""Volume in a lying cylinder with flat or ellipsoidal ends.
 
-    .. math:: V = L\left[r^2\arccos\frac{r - h}{r} - (r - h)\sqrt{h(d - h)}\right]
-              + \pi a h^2\left(1 - \frac{h}{3r}\right)
+    .. math:: V = L r^2(t - \sin t\cos t) + \pi a h^2\left(1 - \frac{h}{3r}\right), \quad h = r(1 - \cos t)
 
     Parameters
     ----------
@@ -346,8 +377,7 @@ def horizontal_volume(level: float, d: float, length: float, head: float) -> flo
     """
     r = 0.5 * d
     h = min(max(level, 0.0), d)
-    x = min(1.0, max(-1.0, (r - h) / r))
-    segment = r * r * math.acos(x) - (r - h) * math.sqrt(h * (d - h))
+    segment = r * r * segment_angle_term(2.0 * math.asin(min(1.0, math.sqrt(h / d))))
     return length * segment + math.pi * head * h * h * (1.0 - h / (3.0 * r))
 
 
@@ -389,10 +419,9 @@ def horizontal_level(volume: float, d: float, length: float, head: float) -> flo
     t = 0.5 * math.pi
     for _ in range(100):
         sine = math.sin(t)
-        # h = r(1 - cos t); segment area r2 (t - sin t cos t)
         h = 2.0 * r * math.sin(0.5 * t) ** 2
         ends = math.pi * head * h * h * (1.0 - h / (3.0 * r))
-        excess = length * r * r * (t - sine * math.cos(t)) + ends - volume
+        excess = length * r * r * segment_angle_term(t) + ends - volume
         if excess > 0.0:
             high = t
         else:
