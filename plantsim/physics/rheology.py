@@ -443,7 +443,7 @@ def bingham_gradient(v: float, d: float, rho: float, ty: float, mu_p: float, eps
     factor; and the Newtonian liquid of the same density and plastic viscosity in the rough pipe. The second
     gives roughness and makes the yield stress fade out without a jump; it is the usual upper estimate for
     turbulent mud. Taking the larger is our choice: on the measured point of de Nevers (Ex. 13.5: 11 069 Pa/m)
-    it gives 10 % too much where Darby & Melson alone give 5 % too little.
+    it gives 11 % too much where Darby & Melson alone give 5 % too little.
 
     Examples
     --------
