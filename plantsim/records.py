@@ -63,15 +63,19 @@ LEDGER_ROWS = (
 N_LEDGER = 12
 LEDGER_SIGN = np.array([1.0, 1.0, 1.0, 1.0, -1.0, -1.0, -1.0, -1.0, -1.0, -1.0, -1.0, 1.0])
 
-UNITS: dict[str, dict[str, tuple[str, str]]] = {}
-"""Record name -> field -> (unit, meaning): the one place the unit of a field is written."""
+_MEANINGS: list[dict[str, tuple[str, str]]] = []
 
 
-def _record(name: str, *fields: tuple) -> np.dtype:
+def _record(_name: str, *fields: tuple) -> np.dtype:
     """Build an aligned dtype from (field, type, unit, meaning[, length]) rows and note the units."""
-    UNITS[name] = {f[0]: (f[2], f[3]) for f in fields}
     spec = [(f[0], f[1]) if len(f) == 4 else (f[0], f[1], (f[4],)) for f in fields]
-    return np.dtype(spec, align=True)
+    dtype = np.dtype(spec, align=True)
+    _MEANINGS.append({f[0]: (f[2], f[3]) for f in fields})
+    _DTYPES.append(dtype)
+    return dtype
+
+
+_DTYPES: list[np.dtype] = []
 
 
 CLOCK = _record(
@@ -856,3 +860,12 @@ WARNINGS: tuple[tuple[str, str], ...] = (
 """Bits of `clock.flags`, lowest first: what left the range of a model, and why it matters."""
 (WARN_PACKED, WARN_TEMPERATURE, WARN_SLOW, WARN_SUCTION, WARN_CURVE,
  WARN_DOSE, WARN_CHARGE, WARN_LOW, WARN_COURANT, WARN_CELL) = (1 << i for i in range(10))  # fmt: skip
+
+DTYPES: dict[str, np.dtype | int] = {name: dtype for name, _, dtype in KINDS}
+"""Array name -> dtype, or the width of a pool of numbers."""
+FIELD_UNITS: dict[str, dict[str, tuple[str, str]]] = {
+    name: next(m for d, m in zip(_DTYPES, _MEANINGS) if d is dtype)
+    for name, dtype in DTYPES.items()
+    if isinstance(dtype, np.dtype)
+}
+"""Array name -> field -> (unit, meaning): the one place the unit of a field is written."""

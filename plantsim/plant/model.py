@@ -1,0 +1,95 @@
+"""A plant ready to run: its memory, its control code, and the names by which people know its parts."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from plantsim import records
+from plantsim.arena import Arena
+from plantsim.plant.plans import Plans
+
+
+@dataclass(frozen=True)
+class Tag:
+    """One point of the I/O image."""
+
+    name: str
+    index: int
+    unit: str
+    meaning: str
+    role: str
+    """'instrument', 'actuator', 'drive', 'permit' or 'flag'."""
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One recorded quantity: where it lives and how it is shown."""
+
+    name: str
+    cell: int
+    integer: bool
+    si_unit: str
+    unit: str
+    meaning: str
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A line to draw on a trend: a set point, an alarm limit, an overflow level (in the channel's unit)."""
+
+    channel: str
+    value: float
+    words: str
+    kind: str
+    """'setpoint' or 'limit'."""
+
+
+@dataclass
+class Model:
+    """Everything a simulation needs, built from one configuration.
+
+    `units` maps a unit's name to (kind, index) where kind is the stem of its arrays: 'vessel' for
+    `vessel_p`, `vessel_s`.
+    """
+
+    title: str
+    arena: Arena
+    code: np.ndarray
+    start: dt.datetime
+    step: float
+    units: dict[str, tuple[str, int]]
+    tags: dict[str, Tag]
+    channels: list[Channel]
+    plans: Plans
+    programs: dict[str, Any] = field(default_factory=dict)
+    limits: list[Limit] = field(default_factory=list)
+    record_every: int = 10
+    resolved: str = ""
+    source_file: str = ""
+    warnings: list[str] = field(default_factory=list)
+    facts: dict[str, Any] = field(default_factory=dict)
+
+    def cell(self, path: str) -> tuple[int, bool]:
+        """Address of `unit.quantity`, and whether it holds an integer.
+
+        Raises
+        ------
+        KeyError
+            If there is no such unit or quantity.
+        """
+        unit, _, quantity = path.partition(".")
+        kind, index = self.units[unit]
+        for part in ("_s", "_f", "_p"):
+            name = kind + part
+            if quantity in records.FIELD_UNITS.get(name, {}):
+                return self.arena.cell(name, index, quantity), self.arena.is_integer(name, quantity)
+        raise KeyError(path)
+
+    def value(self, path: str) -> float:
+        """Present value of `unit.quantity`, SI."""
+        cell, integer = self.cell(path)
+        return float(self.arena.mem.view(np.int64)[cell] if integer else self.arena.mem[cell])
