@@ -68,8 +68,8 @@ class Rig:
         a = self.arena
         self.log = np.zeros((log, 4))
         return run(
-            round(seconds / self.dt), self.dt, a.source_p[0], a.source_s[0], a.material[0], a.clock[0], a.tags,
-            a.tables, a.streams, a.offers, a.ledger, self.out, self.draw, self.log,
+            round(seconds / self.dt), self.dt, a.source_p[0], a.source_s[0], a.material[0], a.clock[0],
+            a.tags, a.tables, a.streams, a.offers, a.ledger, self.out, self.draw, self.log,
         )  # fmt: skip
 
 
@@ -89,7 +89,7 @@ def test_conserves_every_component(parameters):
 
 
 def test_figures_of_a_full_load():
-    """Hand balance: 27.78 kg/s feed, 8 % fines (10 % of it colloid), 2 % coarse, 2 m3/t wash, 0.1 m3/t kept."""
+    """Hand balance: 100 t/h feed, 8 % fines (10 % of it colloid), 2 % coarse, 2 m3/t wash, 0.1 m3/t kept."""
     rig = Rig(offer=-1, draw=-1)
     rig.run(3600.0)
     feed = 100.0e3
@@ -177,8 +177,8 @@ def test_takes_no_more_water_than_there_is():
 def test_wander_statistics():
     """Ornstein-Uhlenbeck: mean 0, variance sd^2, correlation exp(-lag/time), within sampling error.
 
-    A record of length L of correlation time T holds about L/(2 T) independent values (Bendat & Piersol, Random
-    Data, on the statistical errors of estimates, from memory); 4 standard errors are allowed.
+    A record of length L of correlation time T holds about L/(2 T) independent values (Bendat & Piersol,
+    Random Data, on the statistical errors of estimates, from memory); 4 standard errors are allowed.
     """
     sd, time, points = 0.15, 1800.0, 60_000
     rig = Rig(dt=60.0, wander_feed=sd, wander_fines=sd, wander_time=time)
@@ -191,7 +191,8 @@ def test_wander_statistics():
         assert x.var() == pytest.approx(sd * sd, rel=4.0 * math.sqrt(2.0 / independent))
         for lag in (5, 30, 60):
             correlation = np.mean(x[:-lag] * x[lag:]) / x.var()
-            assert correlation == pytest.approx(math.exp(-lag * 60.0 / time), abs=4.0 / math.sqrt(independent))
+            exact = math.exp(-lag * 60.0 / time)
+            assert correlation == pytest.approx(exact, abs=4.0 / math.sqrt(independent))
         assert abs(np.mean((x / sd) ** 3)) < 0.3  # symmetric
     cross = np.corrcoef(rig.log[:, 1], rig.log[:, 2])[0, 1]
     assert abs(cross) < 4.0 / math.sqrt(independent)

@@ -1,5 +1,6 @@
 """A vessel against closed forms: conservation, step response, order in the step, sand, weather, overflow."""
 
+import itertools
 import math
 
 import numpy as np
@@ -148,7 +149,7 @@ def step_response(dt, tau=200.0, volume=40.0):
 
 
 def test_step_response_is_exponential():
-    """Stirred tank, c = c_in (1 - exp(-t/tau)) (Levenspiel, Chemical Reaction Engineering): 0.632121 at tau."""
+    """Stirred tank, c = c_in (1 - exp(-t/tau)) (Levenspiel, Chemical Reaction Engineering): 0.6321 at tau."""
     assert step_response(0.05) / 10.0 == pytest.approx(0.632121, abs=1e-4)
 
 
@@ -156,7 +157,7 @@ def test_first_order_in_the_step():
     """Explicit Euler: the error against the closed form halves with the step."""
     exact = 10.0 * (1.0 - math.exp(-1.0))
     errors = [step_response(dt) - exact for dt in (4.0, 2.0, 1.0, 0.5)]
-    ratios = [a / b for a, b in zip(errors, errors[1:])]
+    ratios = [a / b for a, b in itertools.pairwise(errors)]
     assert ratios == pytest.approx([2.0] * 3, rel=0.02)
 
 
@@ -176,7 +177,7 @@ def test_never_drawn_below_suction_or_empty():
 
 
 def test_sand_takes_active_volume():
-    """A still floor under 3 mm/s sand: first-order loss v A/V, bulk volume M/(rho (1 - n)) lost to the pump."""
+    """A still floor under 3 mm/s sand: loss rate v A/V, bulk volume M/(rho (1 - n)) lost to the pump."""
     rig = Rig(mixing=0.0)
     rig.fill(60.0, COARSE=600.0)
     before = rig.s["active"]
@@ -268,7 +269,7 @@ def test_flags_water_outside_the_property_formulas():
 
 
 def test_reaction_follows_a_stirred_tank():
-    """First-order binding in a fed tank at steady state: bound/free = residence time / binding time (dt -> 0)."""
+    """First-order binding in a fed tank at steady state: bound/free = residence time / binding time."""
     rig = Rig(shear=100.0)
     rig.fill(40.0, FINES=4000.0)
     rig.feed(0.4, FINES=100.0, COAG=0.01)
@@ -296,7 +297,7 @@ def test_level_table_and_its_inverse():
 
 
 def test_properties_offered():
-    """Density of the mixture and turbidity of a known content; water at 20 degC is 998.207 kg/m3 (IAPWS-95)."""
+    """Density and turbidity of a known content; water at 20 degC is 998.207 kg/m3 (IAPWS-95)."""
     rig = Rig(suction_level=0.25)
     rig.fill(50.0, COARSE=50.0, FINES=2500.0, COLLOID=100.0, COAG=5.0, COAG_BOUND=13.0, temperature=20.0)
     s, offer = rig.s, rig.arena.offers[0]
