@@ -142,8 +142,10 @@ def _dilute(p, s, f, m, streams, offers, row, dt):
             s.filter += caught * f.filter_factor
             solid = caught / m.solids_density
             row[VOLUME] -= solid
-            row[HEAT] -= solid * offers[offer, HEAT]
+            heat = solid * offers[offer, HEAT]
+            row[HEAT] -= heat
             s.filtered[VOLUME] += solid
+            s.filtered[HEAT] += heat
             for k in (COARSE, FINES, CLAY):
                 held = streams[draw, k] * dt
                 row[k] -= held
