@@ -592,7 +592,7 @@ CLARIFIER_P = _record(
     ("feed_layer", "i8", "-", "layer that takes the feed"),
     ("pool", "i8", "-", "first cell in the layer pool: NS blocks of `layers` concentrations; block 0: coarse + fines"),
     ("areas", "i8", "-", "first cell of the layers' plan areas in the table pool: layers + 1 interfaces"),
-    ("volumes", "i8", "-", "first cell of the layers' volumes in the table pool"),
+    ("volumes", "i8", "-", "first cell of the layers' volumes in the table pool, then of 1 / volume of each"),
     ("height", "f8", "m", "height of one layer"),
     ("radius", "f8", "m", "radius at the wall"),
     ("flux", "i8", "-", "first cell of the settling flux f(C) [kg/(m2 s)] at 20 degC without polymer"),
@@ -796,9 +796,6 @@ AGENDA_S = _record(
     ("mark", "f8", "-", "one number a process may keep"),
 )
 
-ORDER_SPLITTER, ORDER_CLARIFIER = 0, 1
-"""First number of each pair in the `order` pool: splitters and clarifiers in the order water runs through."""
-
 KINDS: tuple[tuple[str, str, np.dtype | int], ...] = tuple(
     (name, segment, dtype)
     for name, segment, dtype in (
@@ -832,7 +829,7 @@ KINDS: tuple[tuple[str, str, np.dtype | int], ...] = tuple(
         ("agenda", "state", AGENDA_S),
         # plain number pools: 0 = one-dimensional, n = rows of n
         ("links", "param", -1),
-        ("order", "param", -1),
+        ("order", "param", -1),  # splitters, in the order water runs through them
         ("tables", "param", 0),
         ("streams", "state", NS),
         ("offers", "state", NO),
