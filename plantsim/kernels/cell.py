@@ -88,7 +88,8 @@ def step_bank(
 
     Notes
     -----
-    The stream of released water is even over a slow interval, so its row is rewritten only when it changes.
+    The stream of released water is even over a slow interval, so its row is rewritten only at the slow step
+    and stands until the next. When that is due is fixed at the slow step, so the pond can always give it.
     Mud that still arrives in the step in which the last valve closed goes to the cell that was open.
     """
     first = p.cell
@@ -117,11 +118,9 @@ def step_bank(
     if opening > 0.0 or streams[p.inlet, VOLUME] <= 0.0:
         s.filling = filling
     if s.decant_flow > 0.0:
-        changed = False
         for i in range(first, last):
-            changed = _let_off(cell_s[i], p.decant, ledger, dt) or changed
-        if changed:
-            _collect(p, s, cell_s, streams)
+            if cell_s[i].release[VOLUME] > 0.0:
+                _let_off(cell_s[i], p.decant, ledger, dt)
     if s.due == 0:
         s.due = p.every
     if tick + 1 < s.due:
@@ -144,22 +143,14 @@ def step_bank(
 
 @kernel
 def _let_off(c, decant, ledger, dt):
-    """Take one step's released water out of the pond; True if the pond could not give it."""
+    """Take one step's released water out of the pond."""
     release = c.release
-    if release[VOLUME] <= 0.0:
-        return False
     pond = c.pond
-    if pond[VOLUME] < release[VOLUME] * dt:
-        # only if the interval was changed by an event meanwhile: nothing moves and the stream is rewritten
-        for k in range(NS):
-            release[k] = 0.0
-        return True
     for k in range(NS):
         pond[k] -= release[k] * dt
     if decant < 0:
         for k in range(NS):
             ledger[OUT_DISCHARGE, k] += release[k] * dt
-    return False
 
 
 @kernel
@@ -206,7 +197,6 @@ def _step_cell(p, c, f, material, weather, ledger, fed, interval):
         _remove(mud, min(p.dig_rate * interval, mud[VOLUME]), ledger, OUT_DUG)
         if mud[VOLUME] <= 1e-9 * p.area:
             _remove(mud, mud[VOLUME], ledger, OUT_DUG)
-            c.digging = 0  # the crew leaves an empty cell
             _enter(c, CELL_READY)
         _describe(p, c, density, weather.water)
     _open_weir(p, c, interval)
@@ -452,6 +442,8 @@ def _enter(c, state):
         c.timer = 0.0
         if state == CELL_FILL:
             c.fills += 1
+        if state in (CELL_FILL, CELL_READY):
+            c.digging = 0  # the crew leaves an empty cell, and nobody digs where mud flows in
 
 
 @kernel
@@ -466,11 +458,11 @@ def _next_state(p, c, fed):
     if c.overtopped > LOST_VOLUME:
         _enter(c, CELL_LOST)
     elif fed:
-        if c.state == CELL_DIG:
-            c.digging = 0  # nobody digs where mud flows in
         _enter(c, CELL_FILL)
+    elif empty:
+        _enter(c, CELL_READY)
     elif c.state == CELL_FILL:
-        _enter(c, CELL_READY if empty else CELL_DRAIN)
+        _enter(c, CELL_DRAIN)
     elif c.state == CELL_DRAIN:
         if c.timer >= p.drain_time and c.pond[VOLUME] <= FILM * p.area:
             _enter(c, CELL_DRY)

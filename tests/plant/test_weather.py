@@ -262,7 +262,7 @@ def test_a_measured_year_evaporates_what_the_maps_say(tmp_path):
         ([{"air_degC": 1, "rain_mm": 0}], "column humidity_percent is missing"),
         ([{"air_degC": x, "rain_mm": 0, "evaporation_mm": 0} for x in (1, "x")], "line 3: air_degC is 'x'"),
         ([{"air_degC": 1, "rain_mm": -1, "evaporation_mm": 0}], "line 2: rain_mm is '-1'"),
-        ([dict.fromkeys(("air_degC", "rain_mm", "humidity_percent", "wind_m_s", "sun_W_m2"), 0)], "not whole"),
+        ([dict.fromkeys(("air_degC", "rain_mm", "humidity_percent", "wind_m_s", "sun_W_m2"), 0)], "whole"),
     ],
 )  # fmt: skip
 def test_a_wrong_table_is_named_by_line(tmp_path, rows, words):
