@@ -1,9 +1,5 @@
 """The trade's figures of a run: water, mud, chemicals, pumps and energy, each with its unit and its meaning.
 
-Totals come from what the plant itself counts (volumes over weirs, starts, joules), as the difference between
-two states of its memory, so they are exact whatever the interval of recording. Means, percentiles and spells
-come from the recorded series: each row stands for the interval that ends at it, the first row for none.
-
 A figure whose measure has no meaning in a run (mud per tonne where nothing was drawn) is left out, never
 zero. Names are `<unit>.<figure>`; figures of the whole plant begin with `plant.`.
 """
@@ -11,157 +7,22 @@ zero. Names are `<unit>.<figure>`; figures of the whole plant begin with `plant.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-
-import numpy as np
 
 from plantsim import records
-from plantsim.arena import Arena
-from plantsim.plant.model import Limit, Model
+from plantsim.analysis import unit_figures
+from plantsim.analysis.closure import amounts, inventory
+from plantsim.analysis.course import Course, Figure, ratio, solids, spans, washing
+from plantsim.analysis.unit_figures import KWH
 
-TURBIDITY_LIMIT = 80.0
-"""Overflow turbidity [NTU] taken as the limit when the plant states none: the middle of the 50 to 150 NTU
-usual for water washed with again (common practice, no source)."""
-HIGH = 0.8
-"""Part of a limit above which bed and torque count as high (common practice, no source)."""
-KWH = 3.6e6
-_FLOWS = 0.01  # part of the greatest flow above which a weir counts as running
+__all__ = ["Course", "Figure", "figures"]
 
-
-@dataclass(frozen=True)
-class Figure:
-    """One figure of a run.
-
-    Parameters
-    ----------
-    value : float
-        Its value, in `unit`.
-    unit : str
-        Unit; 1 for a plain number.
-    meaning : str
-        What it says, in one sentence without a full stop.
-    """
-
-    value: float
-    unit: str
-    meaning: str
-
-
-@dataclass
-class Course:
-    """What a run left behind: the plant at its start and end, and its recorded series.
-
-    Parameters
-    ----------
-    model : Model
-        The plant at the end.
-    start : Arena
-        Memory of the plant at the start.
-    every : float
-        Interval of recording [s].
-    seconds : float
-        Length of the run [s].
-    series : mapping of str to ndarray
-        Recorded quantities by name, SI, one number a row.
-    shown : callable
-        Gives scale and offset from SI to the unit in which a series is shown, by its name.
-    """
-
-    model: Model
-    start: Arena
-    every: float
-    seconds: float
-    series: Mapping[str, np.ndarray]
-    shown: Callable[[str], tuple[float, float]]
-    figures: dict[str, Figure] = field(default_factory=dict)
-
-    @property
-    def end(self) -> Arena:
-        """Memory of the plant at the end."""
-        return self.model.arena
-
-    @property
-    def density(self) -> float:
-        """Density of the solids [kg/m3]."""
-        return float(self.end.material["solids_density"][0])
-
-    def add(self, name: str, value: float, unit: str, meaning: str) -> None:
-        """Note a figure, unless its value has no meaning."""
-        if math.isfinite(value):
-            self.figures[name] = Figure(float(value), unit, meaning)
-
-    def gained(self, array: str, index: int, quantity: str) -> float:
-        """What a counter of the plant rose by over the run."""
-        return float(self.end.arrays[array][quantity][index] - self.start.arrays[array][quantity][index])
-
-    def booked(self, row: int) -> np.ndarray:
-        """What one row of the ledger took up over the run, as a row of material."""
-        return self.end.ledger[row] - self.start.ledger[row]
-
-    def rows(self, name: str) -> np.ndarray | None:
-        """A series without its first row; None when it is not recorded or too short."""
-        values = self.series.get(name)
-        return values[1:] if values is not None and len(values) > 1 else None
-
-    def limit(self, channel: str) -> Limit | None:
-        """The first limit drawn for a quantity."""
-        return next((x for x in self.model.limits if x.channel == channel and x.kind == "limit"), None)
-
-    def limit_si(self, channel: str) -> float | None:
-        """The same as a number in SI; None when there is none."""
-        limit = self.limit(channel)
-        if limit is None:
-            return None
-        scale, offset = self.shown(channel)
-        return (limit.value - offset) / scale
-
-
-def ratio(part: float, whole: float) -> float:
-    """A part over a whole; not a number when there is no whole."""
-    return part / whole if whole > 0.0 else math.nan
-
-
-def longest(flags: np.ndarray) -> int:
-    """Length of the longest unbroken stretch of true values.
-
-    >>> longest(np.array([True, False, True, True]))
-    2
-    """
-    best = here = 0
-    for flag in flags:
-        here = here + 1 if flag else 0
-        best = max(best, here)
-    return best
-
-
-def spans(flags: np.ndarray, every: float) -> list[tuple[float, float]]:
-    """Stretches of true values as (start, stop) [s]; row k stands for the interval that ends at k `every`.
-
-    >>> spans(np.array([False, True, True, False, True]), 10.0)
-    [(0.0, 20.0), (30.0, 40.0)]
-    """
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], flags[1:].astype(bool), [False])).astype(np.int8)))
-    return [(float(a) * every, float(b) * every) for a, b in edges.reshape(-1, 2)]
-
-
-def washing(course: Course) -> np.ndarray | None:
-    """Rows (the first included, false) in which any wash plant runs; None when that is not recorded."""
-    together: np.ndarray | None = None
-    for name, (kind, _) in course.model.units.items():
-        if kind != "source":
-            continue
-        values = course.series.get(f"{name}.running")
-        if values is None:
-            values = course.series.get(f"{name}.flow")
-        if values is None:
-            return None
-        on = values > 0.0
-        together = on if together is None else together | on
-    if together is not None and len(together):
-        together = together.copy()
-        together[0] = False
-    return together
+_WORKING = ("vessel", "plug", "line", "clarifier")
+"""Stores whose water goes round; mud in cells and presses is on its way out."""
+_UNITS = {
+    "source": unit_figures.source, "supply": unit_figures.supply, "clarifier": unit_figures.clarifier,
+    "doser": unit_figures.doser, "makedown": unit_figures.makedown, "line": unit_figures.line,
+    "pump": unit_figures.pump, "bank": unit_figures.bank, "press": unit_figures.press,
+}  # fmt: skip
 
 
 def figures(course: Course) -> dict[str, Figure]:
@@ -175,22 +36,116 @@ def figures(course: Course) -> dict[str, Figure]:
     Returns
     -------
     dict of str to Figure
-        By name, in the order of the plant's units, the whole plant first.
+        By name: the whole plant first, then its units in their order.
     """
-    from plantsim.analysis import plant_figures, unit_figures
-
-    plant_figures.plant(course)
-    kinds = {
-        "source": unit_figures.source, "clarifier": unit_figures.clarifier, "doser": unit_figures.doser,
-        "line": unit_figures.line, "pump": unit_figures.pump, "bank": unit_figures.bank,
-        "press": unit_figures.press, "makedown": unit_figures.makedown, "supply": unit_figures.supply,
-    }  # fmt: skip
+    _feed_and_water(course)
+    _chemicals(course)
+    _energy(course)
     for name, (kind, index) in course.model.units.items():
-        if kind in kinds:
-            kinds[kind](course, name, index)
+        if kind in _UNITS:
+            _UNITS[kind](course, name, index)
     return course.figures
 
 
-def solids(row: np.ndarray) -> float:
-    """All solids of a row of material [kg]."""
-    return float(row[records.COARSE] + row[records.FINES] + row[records.COLLOID])
+def _dry(course: Course) -> float:
+    """Dry solids [kg] that came in with feed and supplies."""
+    return solids(course.booked(records.IN_FEED)) + solids(course.booked(records.IN_SUPPLY))
+
+
+def _dirty_water(course: Course) -> float:
+    """Volume of dirty water [m3] from all sources; not a number when their flow is not recorded."""
+    total = 0.0
+    for name, (kind, _) in course.model.units.items():
+        if kind == "source":
+            flow = course.rows(f"{name}.flow")
+            if flow is None:
+                return math.nan
+            total += float(flow.sum()) * course.every
+    return total
+
+
+def _wash_water(course: Course) -> float:
+    """Water [m3] that the wash plants took; not a number when it cannot be known.
+
+    A plant by production takes its wash ratio for each kilogram washed; what a measured series stands for
+    took the water of its dirty water.
+    """
+    total = 0.0
+    for name, (kind, index) in course.model.units.items():
+        if kind != "source":
+            continue
+        p = course.end.source_p[index]
+        if p["series"] < 0:
+            total += course.gained("source_s", index, "washed") * float(p["wash_ratio"])
+            continue
+        flow, dry = course.rows(f"{name}.flow"), course.rows(f"{name}.solids")
+        if flow is None or dry is None:
+            return math.nan
+        total += float((flow - dry / course.density).sum()) * course.every
+    return total
+
+
+def _feed_and_water(course: Course) -> None:
+    dry = _dry(course)
+    running = washing(course)
+    hours = math.nan
+    if running is not None:
+        hours = sum(stop - start for start, stop in spans(running, course.every)) / 3600.0
+        course.add("plant.washing_time", hours, "h", "time in which a wash plant ran")
+    course.add("plant.feed_solids", dry / 1000.0, "t", "dry solids washed into the water")
+    course.add("plant.feed_solids_rate", ratio(dry / 1000.0, hours), "t/h",
+               "dry solids washed into the water in an hour of washing")  # fmt: skip
+    used = _wash_water(course)
+    held = [amounts(inventory(arena, _WORKING), course.density)["water"] for arena in (course.start, course.end)]
+    entering = (records.IN_FEED, records.IN_SUPPLY, records.IN_CHEMICAL, records.IN_RAIN)
+    outside = sum(amounts(course.booked(row), course.density)["water"] for row in entering)
+    course.add("plant.water_used", used, "m3", "water the wash plants took")
+    course.add("plant.water_returned", 100.0 * ratio(used - outside + held[1] - held[0], used), "%",
+               "part of the water used that came round again: neither let in from outside nor taken from what "
+               "the tanks held")  # fmt: skip
+    for name, row, words in (
+        ("make_up", records.IN_SUPPLY, "water let in from outside, fresh polymer water included"),
+        ("rain", records.IN_RAIN, "rain on tanks, clarifiers and cells"),
+        ("spill", records.OUT_SPILL, "spilled over weirs, walls and leaks"),
+        ("discharge", records.OUT_DISCHARGE, "let off the site"),
+        ("evaporation", records.OUT_EVAPORATION, "evaporated"),
+        ("mud_dug", records.OUT_DUG, "mud dug out of cells"),
+    ):
+        course.add(f"plant.{name}", float(course.booked(row)[records.VOLUME]), "m3", words)
+    drawn = [
+        course.gained("clarifier_s", i, quantity)
+        for quantity in ("under_volume", "under_solids")
+        for i in range(len(course.end.clarifier_s))
+    ]
+    n = len(course.end.clarifier_s)
+    course.add("plant.mud_per_t", 1000.0 * ratio(sum(drawn[:n]), sum(drawn[n:])), "m3/t",
+               "mud drawn for a tonne of dry solids")  # fmt: skip
+
+
+def _chemicals(course: Course) -> None:
+    dry = _dry(course) / 1000.0
+    water = _dirty_water(course)
+    doses = {records.COAG: 0.0, records.POLY: 0.0}
+    for i in range(len(course.end.doser_p)):
+        doses[int(course.end.doser_p["substance"][i])] += course.gained("doser_s", i, "dosed")
+    present = set(course.end.doser_p["substance"].tolist())
+    if records.COAG in present:
+        course.add("plant.coagulant_per_m3", 1000.0 * ratio(doses[records.COAG], water), "g/m3",
+                   "coagulant product for a cubic metre of dirty water")  # fmt: skip
+        course.add("plant.coagulant_per_t", 1000.0 * ratio(doses[records.COAG], dry), "g/t",
+                   "coagulant product for a tonne of dry solids")  # fmt: skip
+    if records.POLY in present:
+        course.add("plant.polymer_per_t", 1000.0 * ratio(doses[records.POLY], dry), "g/t",
+                   "dry polymer for a tonne of dry solids")  # fmt: skip
+
+
+def _energy(course: Course) -> None:
+    n = len(course.end.motor_s)
+    if not n:
+        return
+    energy = sum(course.gained("motor_s", i, "energy") for i in range(n)) / KWH
+    course.add("plant.energy", energy, "kWh", "electric energy of all motors")
+    course.add("plant.energy_per_m3", ratio(energy, _dirty_water(course)), "kWh/m3",
+               "energy of all motors for a cubic metre of dirty water")  # fmt: skip
+    course.add("plant.energy_per_t", ratio(energy, _dry(course) / 1000.0), "kWh/t",
+               "energy of all motors for a tonne of dry solids")  # fmt: skip

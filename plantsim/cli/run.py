@@ -1,0 +1,180 @@
+"""`plantsim run`: simulate a plant and keep the run."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from plantsim.cli.tables import duration
+
+if TYPE_CHECKING:
+    from plantsim.sim.simulation import Simulation
+    from plantsim.store.data import RunData
+    from plantsim.store.folder import RunFolder
+
+COMPILE_WORDS = "compiling the kernel for this machine, once: about 30 s"
+_CHUNK = 20_000  # ticks between two looks at progress and Ctrl-C: some 30 ms
+
+
+def add(commands: Any, shared: argparse.ArgumentParser) -> None:
+    """Add the command to a parser."""
+    p = commands.add_parser(
+        "run", parents=[shared], help="simulate a plant and keep the run",
+        description="Simulate the plant of a configuration file and keep the run in a folder of its own.",
+    )  # fmt: skip
+    p.add_argument("file", metavar="FILE", help="configuration of the plant (YAML)")
+    p.add_argument("--until", default="24h", metavar="TIME", help="length of the run, such as 90min, 24h, 7d (24h)")
+    p.add_argument("--seed", type=int, default=1, metavar="N", help="seed of everything random (1)")
+    p.add_argument("--set", action="append", default=[], metavar="KEY=VALUE", dest="overrides",
+                   help="replace one value of the file, such as site.step=0.5s; may be repeated")  # fmt: skip
+    p.add_argument("--out", metavar="DIR", help="folder of all runs ($PLANTSIM_RUNS, or runs)")
+    p.add_argument("--json", action="store_true", help="print one JSON object instead of tables")
+    p.add_argument("--no-page", action="store_true", help="leave out the pictures and the HTML page")
+    p.set_defaults(execute=execute)
+
+
+def length(text: str) -> float:
+    """Seconds of a length of time given on the command line.
+
+    Raises
+    ------
+    UnitError
+        If it is none, or not above zero.
+    """
+    from plantsim.errors import UnitError
+    from plantsim.units import to_si
+
+    try:
+        seconds = to_si(text, "time")
+    except UnitError as error:
+        raise UnitError(f"--until: {error}") from None
+    if not seconds > 0.0:
+        raise UnitError(f"--until: found '{text}'; allowed: a length of time above 0 s")
+    return seconds
+
+
+def execute(args: argparse.Namespace) -> int:
+    """Do it."""
+    until = length(args.until)
+    from plantsim.plant.build import load_model
+
+    model = load_model(args.file, args.overrides)
+    from plantsim.store.folder import RunFolder
+
+    head = {"title": model.title, "source_file": model.source_file, "seed": args.seed,
+            "start": model.start.isoformat(), "step": model.step}  # fmt: skip
+    folder = RunFolder(Path(args.file).stem, args.out, head)
+    simulated = 0.0
+    try:
+        from plantsim.sim.simulation import Simulation
+
+        sim = Simulation(model, args.seed, _CHUNK)
+        opening = sim.save()
+        try:
+            data = _simulate(sim, opening, until, folder)
+        finally:
+            simulated = sim.seconds
+        if not args.no_page:
+            from plantsim.report import write_page
+
+            write_page(data, folder.path)
+        folder.finish(data)
+    except KeyboardInterrupt:
+        reason = f"stopped by Ctrl-C after {duration(simulated)} of {duration(until)}"
+        folder.abandon(reason)
+        raise KeyboardInterrupt(f"{reason}; {folder.path} is left unfinished") from None
+    except Exception as error:
+        folder.abandon(f"{type(error).__name__}: {error}")
+        raise
+    _tell(args, data, folder.path)
+    return 0
+
+
+def _simulate(sim: Simulation, opening: Any, until: float, folder: RunFolder) -> RunData:
+    from plantsim.store.collect import from_simulation
+
+    if not kernel_is_compiled():
+        print(COMPILE_WORDS, file=sys.stderr, flush=True)
+    bar = Progress(sim.model.step, until) if sys.stderr.isatty() else None
+    sim.progress = bar
+    try:
+        sim.run(until)
+    finally:
+        if bar is not None:
+            bar.clear()
+    return from_simulation(sim, opening, folder.name)
+
+
+def kernel_is_compiled() -> bool:
+    """Whether the machine code of the kernel is at hand, or not needed."""
+    import importlib
+
+    from numba.core import config
+
+    importlib.import_module("plantsim.kernels")  # it names the cache folder
+    if config.DISABLE_JIT:
+        return True
+    return any(Path(config.CACHE_DIR or ".").rglob("loop.*.nbi"))
+
+
+class Progress:
+    """A line on the terminal that says how far a run is.
+
+    Parameters
+    ----------
+    step : float
+        Length of one tick [s].
+    until : float
+        Length of the run [s].
+    write : callable, optional
+        Where the line goes; the error stream when left out.
+    """
+
+    EVERY = 0.1  # seconds between two lines
+
+    def __init__(self, step: float, until: float, write: Callable[[str], Any] | None = None) -> None:
+        self.step, self.until = step, until
+        self._write = write or self._to_stderr
+        self._next = 0.0
+        self._longest = 0
+
+    @staticmethod
+    def _to_stderr(text: str) -> None:
+        sys.stderr.write(text)
+        sys.stderr.flush()
+
+    def __call__(self, tick: int) -> None:
+        now = time.monotonic()
+        if now < self._next:
+            return
+        self._next = now + self.EVERY
+        done = tick * self.step
+        line = f"{100 * done / self.until:3.0f} %  {duration(done)} of {duration(self.until)}"
+        self._longest = max(self._longest, len(line))
+        self._write("\r" + line.ljust(self._longest))
+
+    def clear(self) -> None:
+        """Wipe the line."""
+        if self._longest:
+            self._write("\r" + " " * self._longest + "\r")
+
+
+def _tell(args: argparse.Namespace, data: RunData, folder: Path) -> None:
+    from plantsim.cli import words
+
+    if args.json:
+        print(words.as_json(data, folder=str(folder)))
+        return
+    print(f"{data.title}: {duration(data.seconds)}, seed {data.seed}")
+    print()
+    print(words.figures_table(data, words.is_key))
+    print()
+    print(words.worst_gap(data))
+    for warning in data.warnings:
+        print(f"warning: {warning}")
+    print(f"kept in {folder}; 'plantsim show {data.run}' shows all figures")
+    print(words.CAUTION)

@@ -1,0 +1,115 @@
+"""From a simulation that has run to the data of a run."""
+
+from __future__ import annotations
+
+import datetime as dt
+import importlib.metadata
+import platform
+import re
+
+import numpy as np
+
+from plantsim import records
+from plantsim.analysis.closure import balance, close, inventory
+from plantsim.analysis.course import spans, washing
+from plantsim.analysis.figures import Course, figures
+from plantsim.arena import Arena
+from plantsim.plant.model import Channel
+from plantsim.plant.signals import conversion
+from plantsim.sim.simulation import SavePoint, Simulation
+from plantsim.store.data import Profile, RunData, Series
+
+_PROFILE = re.compile(r"(.+)\.profile\.(\d+)")
+_PACKAGES = ("plantsim", "numpy", "scipy", "numba", "simpy")
+
+
+def versions() -> dict[str, str]:
+    """Versions of what computes a run."""
+    found = {"python": platform.python_version()}
+    for name in _PACKAGES:
+        try:
+            found[name] = importlib.metadata.version(name)
+        except importlib.metadata.PackageNotFoundError:
+            found[name] = "not installed as a package"
+    return found
+
+
+def factors(channel: Channel) -> tuple[float, float]:
+    """Scale and offset from SI to the unit a channel is shown in (shown = SI times scale plus offset)."""
+    if channel.unit == channel.si_unit:
+        return 1.0, 0.0
+    found = conversion(channel.unit, channel.si_unit)
+    if found is None:
+        raise ValueError(f"{channel.name} cannot be shown in {channel.unit}: its unit is {channel.si_unit}")
+    return found
+
+
+def from_simulation(sim: Simulation, opening: SavePoint, run: str = "") -> RunData:
+    """Collect all there is to know of a run.
+
+    Parameters
+    ----------
+    sim : Simulation
+        The simulation after its run.
+    opening : SavePoint
+        The plant before it: `sim.save()` ahead of the first `sim.run()`. Balances and totals are counted
+        from there.
+    run : str
+        Name of the run.
+
+    Returns
+    -------
+    RunData
+    """
+    model = sim.model
+    start = Arena(model.arena.counts)
+    start.restore(opening.memory)
+    recorder = sim.recorder
+    rows, time = recorder.rows, recorder.time
+    si = {channel.name: rows[:, i] for i, channel in enumerate(recorder.channels)}
+    shown = {channel.name: factors(channel) for channel in recorder.channels}
+    course = Course(model, start, recorder.every * recorder.step, sim.seconds - opening.tick * model.step, si,
+                    shown.__getitem__)  # fmt: skip
+    series, profiles = _split(sim, rows, shown)
+    running = washing(course)
+    return RunData(
+        run=run, title=model.title, source_file=model.source_file, seed=sim.seed, start=model.start,
+        step=model.step, seconds=sim.seconds, unfinished=False,
+        created=dt.datetime.now(dt.UTC).replace(microsecond=0), versions=versions(), time=time, series=series,
+        profiles=profiles,
+        journal=[(note.tick * model.step, note.kind, note.words) for note in sim.journal],
+        figures=figures(course), closure=close(inventory(start), model.arena, start.ledger),
+        balance=balance(model.arena, start.ledger), limits=list(model.limits),
+        running=[] if running is None else spans(running, course.every), warnings=_warnings(sim),
+        resolved=model.resolved,
+    )  # fmt: skip
+
+
+def _split(
+    sim: Simulation, rows: np.ndarray, shown: dict[str, tuple[float, float]]
+) -> tuple[dict[str, Series], dict[str, Profile]]:
+    """Part the recorded rows into series, in their shown units, and profiles."""
+    series: dict[str, Series] = {}
+    layers: dict[str, dict[int, int]] = {}
+    for i, channel in enumerate(sim.recorder.channels):
+        match = _PROFILE.fullmatch(channel.name)
+        if match:
+            layers.setdefault(match[1], {})[int(match[2])] = i
+            continue
+        scale, offset = shown[channel.name]
+        unit = "1" if channel.unit in ("-", "") else channel.unit
+        series[channel.name] = Series(rows[:, i] * scale + offset, unit, channel.meaning)
+    profiles = {}
+    for name, columns in layers.items():
+        p = sim.model.arena.clarifier_p[sim.model.units[name][1]]
+        order = np.array(sorted(columns))
+        heights = (int(p["layers"]) - order - 0.5) * float(p["height"])
+        profiles[name] = Profile(heights, rows[:, [columns[k] for k in order]])
+    return series, profiles
+
+
+def _warnings(sim: Simulation) -> list[str]:
+    """Sentences for every warning bit met, after those of the configuration."""
+    flags = int(sim.model.arena.clock["flags"][0])
+    met = [words for bit, (_, words) in enumerate(records.WARNINGS) if flags >> bit & 1]
+    return [*sim.model.warnings, *(f"In this run {words}." for words in met)]
