@@ -299,6 +299,7 @@ LINE_S = _record(
     ("drained", "f8", "m3", "volume drained back so far"),
     ("slow_time", "f8", "s", "time flowing below the limit velocity"),
     ("friction_factor", "f8", "-", "Darcy friction factor of the last step"),
+    ("reynolds", "f8", "-", "Reynolds number for which that factor was found"),
     ("charge", "f8", "-", "bound coagulant over demand of what is leaving"),
     ("out_coag", "f8", "kg/m3", "coagulant, free and bound, leaving"),
 )
