@@ -202,7 +202,8 @@ def _derive(p, s, m, tables, offers):
         offers[p.offer, VOLUME] = 0.0
         offers[p.offer, OFFER_LEVEL] = s.level
         return 0
-    s.active = max(0.0, min(held, held + bed - max(s.dead, bed))) * _WHISKER
+    # above the suction level, and of the liquid only: sand fills the dead volume first, then takes from this
+    s.active = max(0.0, min(held, held + bed - s.dead)) * _WHISKER
     inverse = 1.0 / held
     coarse = content[COARSE] * inverse
     fines = content[FINES] * inverse

@@ -183,6 +183,9 @@ def test_filter_clogs_by_its_load():
     assert rig.s["filter"] / 0.05 == pytest.approx(expected, rel=1e-3)
     assert rig.s["water"] == pytest.approx(clean / (1.0 + expected), rel=1e-3)
     assert rig.s["filtered"][r.FINES] + rig.s["filtered"][r.COARSE] == pytest.approx(rig.s["filter"])
+    # coagulant bound to the solids is caught with the fines: 6e-4 on 0.04 fines and 0.02 colloid
+    assert rig.s["filtered"][r.COAG_BOUND] / rig.s["filtered"][r.FINES] == pytest.approx(6e-4 / 0.06)
+    assert rig.s["filtered"][r.COLLOID] == 0.0
     assert rig.arena.ledger[r.REACTION, r.POLY_SPENT] > 0.0
     held = rig.s["filtered"].copy()
     rig.arena.tags[0] = 1.0

@@ -91,12 +91,15 @@ def test_ruth_straight_line(dt):
 def test_doubling_the_time_gives_root_two():
     """With a clean cloth V grows with the root of time (and with the root of the pressure)."""
     volumes = []
-    for seconds, pressure in ((900.0, 7e5), (1800.0, 7e5), (900.0, 14e5)):
+    for seconds, pressure, speed in ((900.0, 7e5, 1.0), (1800.0, 7e5, 1.0), (900.0, 14e5, 1.0), (900.0, 7e5, 0.5)):
         rig = Rig(chambers=20.0, cloth_resistance=0.0, pressure=pressure)
+        rig.arena.motor_s["speed"] = speed
         rig.run(1.0 + seconds)
         volumes.append(rig.log[-1, 1])
     assert volumes[1] / volumes[0] == pytest.approx(2**0.5, rel=1e-9)
     assert volumes[2] / volumes[0] == pytest.approx(2**0.5, rel=1e-9)
+    # affinity law of the feed pump: pressure with the square of its speed, so half the volume at half speed
+    assert volumes[3] / volumes[0] == pytest.approx(0.5, rel=1e-9)
 
 
 def test_cold_filtrate_is_slower():
@@ -161,7 +164,7 @@ def test_conserves_every_component(parameters):
 
 
 def test_mud_thicker_than_the_cake_gives_no_filtrate():
-    rig = Rig(solids=1500.0)
+    rig = Rig(solids=1500.0, filtrate_solids=0.1)
     rig.run(5000.0)
     assert rig.moved[1, r.VOLUME] == 0.0 and rig.moved[1, r.FINES] == 0.0
     assert rig.s["cycles"] >= 2

@@ -169,6 +169,10 @@ def test_takes_no_more_water_than_there_is():
     rig.offer(0.02)  # wants 0.0556 m3/s
     assert rig.run(1.0) == r.WARN_LOW
     assert rig.draw[r.VOLUME] == pytest.approx(0.02)
+    # everything else goes down with the water: 2 m3/t wash, 0.1 m3/t kept, 10 % washed off
+    assert rig.s["washed"] == pytest.approx(10.0)
+    assert rig.arena.ledger[r.OUT_PRODUCT, r.VOLUME] == pytest.approx(0.001)
+    assert rig.arena.ledger[r.IN_FEED, r.COARSE] == pytest.approx(0.2)
     assert rig.arena.offers[0, r.VOLUME] == pytest.approx(0.0, abs=1e-15)
     rig.run(1.0)
     assert rig.draw[r.VOLUME] == pytest.approx(0.02)

@@ -226,6 +226,27 @@ def test_overfull_leaves_only_over_the_weir():
     assert 4.5 <= rig.s["level"] < 4.51
 
 
+def test_sand_below_the_suction_costs_nothing():
+    """Sand fills the volume that cannot be drawn anyway before it takes active volume."""
+    rig = Rig(suction_level=1.0)
+    rig.fill(60.0)
+    before = rig.s["active"]
+    a = rig.arena
+    for bulk, lost in ((5.0, 0.0), (20.0, 0.0), (30.0, 10.0)):
+        a.vessel_s["sand"], a.vessel_s["sand_water"] = bulk * 0.6 * 2650.0, bulk * 0.4
+        rig.fill(60.0 - bulk)
+        assert before - rig.s["active"] == pytest.approx(lost, abs=1e-6)
+
+
+def test_spilled_water_cannot_be_drawn_as_well():
+    """A step so long that weir and pump both would take all they see."""
+    rig = Rig(weir_width=50.0)
+    rig.fill(99.0)
+    rig.run(3600.0, dt=3600.0, draw=1.0)
+    assert 0.0 <= rig.s["content"][r.VOLUME] < 1e-6
+    assert rig.s["spilled"] == pytest.approx(9.0, rel=1e-9)
+
+
 @pytest.mark.parametrize("dt", [1.0, 60.0, 3600.0])
 def test_a_long_step_stops_at_the_crest(dt):
     rig = Rig(weir_width=50.0)
@@ -311,3 +332,43 @@ def test_properties_offered():
     assert offer[r.HEAT] == pytest.approx(20.0)
     assert offer[r.OFFER_LEVEL] == pytest.approx(2.5)
     assert offer[r.OFFER_DENSITY] == s["density"]
+
+
+@kernel
+def run_pair(steps, dt, first, p, s, m, weather, links, tables, streams, offers, ledger):
+    for _ in range(steps):
+        for i in range(2):
+            spill_vessel(p[i], s[i], m, streams, offers, dt)
+        for i in range(2):
+            j = i if first == 0 else 1 - i
+            step_vessel(p[j], s[j], m, weather, links, tables, streams, offers, ledger, dt)
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_spill_between_vessels_closes_in_any_order(first):
+    """Two vessels that spill into one another, one overfull: nothing is on the way between two steps."""
+    a = Arena({"vessel_p": 2, "vessel_s": 2, "links": 2, "tables": 2, "streams": 2, "offers": 2})
+    a.links[:] = [1, 0]
+    a.tables[:] = [0.0, 4.0]
+    a.material["solids_density"] = 2650.0
+    for name, value in {
+        "inlets": [0, 1], "n_inlets": 1, "spill": [0, 1], "offer": [0, 1], "n_table": 2, "volume": 40.0,
+        "weir_level": [2.0, 2.5], "weir_factor": 1.84, "weir_width": 1.0, "mixing": 1.0,
+    }.items():  # fmt: skip
+        a.vessel_p[name] = value
+    content = a.vessel_s["content"]
+    content[:, r.VOLUME] = [39.0, 24.0]
+    content[0, r.FINES], content[1, r.COAG] = 50.0, 3.0
+    for i in range(2):
+        refresh_vessel(a.vessel_p[i], a.vessel_s[i], a.material[0], a.tables, a.offers)
+    start = content.sum(axis=0)
+    states = []
+    for _ in range(50):
+        run_pair(
+            1, 2.0, first, a.vessel_p, a.vessel_s, a.material[0], a.weather[0], a.links, a.tables, a.streams,
+            a.offers, a.ledger,
+        )  # fmt: skip
+        states.append(content.copy())
+        assert content.sum(axis=0) == pytest.approx(start, rel=1e-13, abs=1e-300)
+    assert a.vessel_s["spilled"].min() > 0.0
+    assert states[0][0, r.VOLUME] < 39.0
