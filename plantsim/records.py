@@ -827,7 +827,6 @@ KINDS: tuple[tuple[str, str, np.dtype | int], ...] = tuple(
         ("press_p", "param", PRESS_P), ("press_s", "state", PRESS_S),
         ("program_p", "param", PROGRAM_P), ("program_s", "state", PROGRAM_S),
         ("copy_p", "param", COPY_P),
-        ("agenda", "state", AGENDA_S),
         # plain number pools: 0 = one-dimensional, n = rows of n
         ("links", "param", -1),
         ("order", "param", -1),  # splitters, in the order water runs through them
@@ -839,6 +838,7 @@ KINDS: tuple[tuple[str, str, np.dtype | int], ...] = tuple(
         ("tags", "state", 0),
         ("ledger", "state", NS),
         ("control", "state", 0),
+        ("agenda", "state", AGENDA_S),  # last, so that no other address depends on the number of plans
     )
 )  # fmt: skip
 """Every array of a plant: name, segment, dtype (or the width of a pool of numbers; -1: integers)."""

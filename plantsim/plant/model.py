@@ -82,14 +82,38 @@ class Model:
             If there is no such unit or quantity.
         """
         unit, _, quantity = path.partition(".")
-        kind, index = self.units[unit]
-        for part in ("_s", "_f", "_p"):
-            name = kind + part
-            if quantity in records.FIELD_UNITS.get(name, {}):
-                return self.arena.cell(name, index, quantity), self.arena.is_integer(name, quantity)
-        raise KeyError(path)
+        found = locate(self.units, unit, quantity)
+        if found is None:
+            raise KeyError(path)
+        array, index, field_name = found
+        return self.arena.cell(array, index, field_name), self.arena.is_integer(array, field_name)
 
     def value(self, path: str) -> float:
         """Present value of `unit.quantity`, SI."""
         cell, integer = self.cell(path)
         return float(self.arena.mem.view(np.int64)[cell] if integer else self.arena.mem[cell])
+
+
+def locate(units: dict[str, tuple[str, int]], unit: str, quantity: str) -> tuple[str, int, str] | None:
+    """Array, record and field of a unit's quantity; what a unit lacks is looked for at its motor.
+
+    Parameters
+    ----------
+    units : dict
+        Unit name to (kind, index).
+    unit, quantity : str
+        Names.
+
+    Returns
+    -------
+    tuple or None
+        Array such as 'vessel_s', record, field.
+    """
+    for name in (unit, f"{unit}-motor"):
+        if name not in units:
+            continue
+        kind, index = units[name]
+        for part in ("_s", "_f", "_p"):
+            if quantity in records.FIELD_UNITS.get(kind + part, {}):
+                return kind + part, index, quantity
+    return None

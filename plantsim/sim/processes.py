@@ -1,0 +1,274 @@
+"""What makes the plans happen: each process says when it is due next, and acts when it is.
+
+All memory is in the agenda record of the process: the next due tick, the count of events so far, and one
+number. Random draws are keyed by seed, process number and count, so they need no state of their own, and a
+run restored from a save point goes on exactly as it would have.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from bisect import bisect_right
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from plantsim import records
+from plantsim.plant import plans
+
+if TYPE_CHECKING:
+    from plantsim.sim.simulation import Simulation
+
+NEVER = -1
+WEEK = 7 * 86400.0
+
+
+def draw(seed: int, number: int, count: int) -> np.random.Generator:
+    """Random generator of one event of one process."""
+    return np.random.Generator(np.random.Philox(key=[seed & (2**64 - 1), (number << 40) + count]))
+
+
+def week_seconds(when: dt.datetime) -> float:
+    """Seconds since Monday 00:00."""
+    return when.weekday() * 86400.0 + when.hour * 3600.0 + when.minute * 60.0 + when.second
+
+
+def inside(spans: plans.Week, second: float) -> bool:
+    """Whether a second of the week lies in one of the spans."""
+    second %= WEEK
+    return any(start <= second < stop for start, stop in spans)
+
+
+def until_edge(spans: plans.Week, second: float) -> float:
+    """Seconds from a second of the week to the next start or stop of a span."""
+    second %= WEEK
+    edges = sorted({e % WEEK for span in spans for e in span})
+    if not edges:
+        return math.inf
+    i = bisect_right(edges, second + 1e-6)
+    return (edges[i] if i < len(edges) else edges[0] + WEEK) - second
+
+
+def until_open(spans: plans.Week, second: float) -> float:
+    """Seconds from a second of the week until a span is open (0 when it is)."""
+    second %= WEEK
+    if inside(spans, second):
+        return 0.0
+    starts = sorted(start for start, _ in spans)
+    later = [start for start in starts if start > second]
+    return (later[0] if later else starts[0] + WEEK) - second
+
+
+class Process:
+    """One plan at work."""
+
+    def __init__(self, plan: Any, number: int) -> None:
+        self.plan = plan
+        self.number = number
+
+    def first(self, sim: Simulation) -> int:
+        """Tick of the first event."""
+        return 0
+
+    def fire(self, sim: Simulation, tick: int) -> int:
+        """Act; return the tick of the next event, or NEVER."""
+        raise NotImplementedError  # pragma: no cover
+
+    def later(self, sim: Simulation, tick: int, seconds: float) -> int:
+        """Tick some seconds on, at least one step ahead."""
+        if math.isinf(seconds):
+            return NEVER
+        return tick + max(1, round(seconds / sim.model.step))
+
+    def random(self, sim: Simulation) -> np.random.Generator:
+        return draw(sim.seed, self.number, int(sim.model.arena.agenda["count"][self.number]))
+
+
+class Shift(Process):
+    """Switches a source on and off by its calendar."""
+
+    plan: plans.ShiftPlan
+
+    def fire(self, sim: Simulation, tick: int) -> int:
+        now = week_seconds(sim.when(tick))
+        on = int(inside(self.plan.spans, now))
+        states = sim.model.arena.source_s
+        if states["on"][self.plan.source] != on:
+            states["on"][self.plan.source] = on
+            sim.note(tick, "shift", f"{self.plan.name} {'starts' if on else 'stops'} by its calendar")
+        return self.later(sim, tick, until_edge(self.plan.spans, now))
+
+
+class WeatherChange(Process):
+    """Reads the weather at every full hour."""
+
+    plan: plans.WeatherPlan
+    weather: Any = None
+
+    def fire(self, sim: Simulation, tick: int) -> int:
+        if self.weather is None:
+            self.weather = self.plan.make(sim.seed)
+        now = sim.when(tick)
+        second = (now - dt.datetime(now.year, 1, 1)).total_seconds()
+        air, rain, evaporation, water = self.weather.hour(second)
+        record = sim.model.arena.weather
+        record["air"][0], record["rain"][0] = air, rain
+        record["evaporation"][0], record["water"][0] = evaporation, water
+        return self.later(sim, tick, 3600.0 - second % 3600.0)
+
+
+class Events(Process):
+    """Writes numbers at given times: what scenarios and operators do."""
+
+    plan: plans.EventPlan
+
+    def _tick(self, sim: Simulation, i: int) -> int:
+        return round(self.plan.events[i].at / sim.model.step) if i < len(self.plan.events) else NEVER
+
+    def first(self, sim: Simulation) -> int:
+        return self._tick(sim, 0)
+
+    def fire(self, sim: Simulation, tick: int) -> int:
+        event = self.plan.events[int(sim.model.arena.agenda["count"][self.number])]
+        for write in event.writes:
+            sim.write(write)
+        sim.note(tick, "event", event.words)
+        following = self._tick(sim, int(sim.model.arena.agenda["count"][self.number]) + 1)
+        return following
+
+
+class Failure(Process):
+    """Fails and is repaired, both after exponential times."""
+
+    plan: plans.FailurePlan
+
+    def first(self, sim: Simulation) -> int:
+        up = draw(sim.seed, self.number, (1 << 39) - 1).exponential(self.plan.mean_up)
+        return self.later(sim, 0, up)
+
+    def fire(self, sim: Simulation, tick: int) -> int:
+        failed = sim.model.arena.agenda["mark"][self.number] > 0.5
+        write = self.plan.write
+        sim.write(plans.Write(write.cell, write.integer, 0.0 if failed else write.value))
+        sim.model.arena.agenda["mark"][self.number] = 0.0 if failed else 1.0
+        sim.note(tick, "failure", f"{self.plan.name} {'repaired' if failed else 'fails'}")
+        mean = self.plan.mean_up if failed else self.plan.mean_down
+        return self.later(sim, tick, self.random(sim).exponential(mean))
+
+
+class Dip(Process):
+    """Takes the voltage of a bus away for a moment, at random."""
+
+    plan: plans.DipPlan
+
+    def first(self, sim: Simulation) -> int:
+        return self.later(sim, 0, draw(sim.seed, self.number, (1 << 39) - 1).exponential(self.plan.mean_up))
+
+    def fire(self, sim: Simulation, tick: int) -> int:
+        arena = sim.model.arena
+        live = arena.bus_s["live"][self.plan.bus]
+        arena.bus_s["live"][self.plan.bus] = 0 if live else 1
+        sim.note(tick, "power", f"{self.plan.name}: voltage {'lost' if live else 'back'}")
+        random = self.random(sim)
+        if live:
+            return self.later(sim, tick, random.uniform(self.plan.shortest, self.plan.longest))
+        return self.later(sim, tick, random.exponential(self.plan.mean_up))
+
+
+class Crew(Process):
+    """Sends the digger, a single shared resource, to the strongest cell that can be dug."""
+
+    plan: plans.CrewPlan
+
+    def fire(self, sim: Simulation, tick: int) -> int:
+        arena = sim.model.arena
+        now = week_seconds(sim.when(tick))
+        at_work = inside(self.plan.spans, now)
+        cells = arena.cell_s
+        busy = [c for c in self.plan.cells if cells["digging"][c]]
+        if not at_work:
+            for c in busy:
+                cells["digging"][c] = 0
+            return self.later(sim, tick, until_open(self.plan.spans, now))
+        if not busy:
+            fit = [
+                c for c in self.plan.cells
+                if cells["state"][c] in (records.CELL_DRY, records.CELL_DIG)
+                and cells["strength"][c] >= arena.cell_p["dig_strength"][c]
+            ]  # fmt: skip
+            if fit:
+                # a cell once begun is finished first
+                best = max(fit, key=lambda c: (cells["state"][c], cells["strength"][c]))
+                cells["digging"][best] = 1
+                sim.note(tick, "crew", f"digging at {self.plan.names[self.plan.cells.index(best)]}")
+        return self.later(sim, tick, min(1800.0, until_edge(self.plan.spans, now)))
+
+
+class Delivery(Process):
+    """Looks at a store every hour in working time; orders when low; fills it when the lorry comes."""
+
+    plan: plans.DeliveryPlan
+
+    def fire(self, sim: Simulation, tick: int) -> int:
+        arena = sim.model.arena
+        store = arena.mem[self.plan.cell]
+        ordered = arena.agenda["mark"][self.number] > 0.5
+        now = week_seconds(sim.when(tick))
+        if ordered:
+            arena.mem[self.plan.cell] = self.plan.full
+            arena.agenda["mark"][self.number] = 0.0
+            sim.note(tick, "delivery", f"{self.plan.name} filled, {self.plan.full - store:.3g} added")
+        elif store < self.plan.reorder * self.plan.full and inside(self.plan.spans, now):
+            arena.agenda["mark"][self.number] = 1.0
+            sim.note(tick, "delivery", f"{self.plan.name} ordered")
+            wait = self.plan.lead
+            return self.later(sim, tick, wait + until_open(self.plan.spans, now + wait))
+        return self.later(sim, tick, max(3600.0, until_open(self.plan.spans, now)))
+
+
+class Face(Process):
+    """Changes the clay of a source as the digging face moves on."""
+
+    plan: plans.FacePlan
+
+    def first(self, sim: Simulation) -> int:
+        wait = draw(sim.seed, self.number, (1 << 39) - 1).exponential(self.plan.mean_time)
+        return self.later(sim, 0, wait)
+
+    def fire(self, sim: Simulation, tick: int) -> int:
+        random = self.random(sim)
+        clay = random.uniform(self.plan.low, self.plan.high)
+        sim.model.arena.source_s["clay"][self.plan.source] = clay
+        sim.note(tick, "face", f"{self.plan.name}: new face, {100 * clay:.0f} % of the fines sticky clay")
+        return self.later(sim, tick, random.exponential(self.plan.mean_time))
+
+
+class Rounds(Process):
+    """Clears plugged lines by hand, some time after they plugged, in working hours."""
+
+    plan: plans.RoundsPlan
+
+    def fire(self, sim: Simulation, tick: int) -> int:
+        arena = sim.model.arena
+        now = week_seconds(sim.when(tick))
+        if inside(self.plan.spans, now):
+            for line, name in zip(self.plan.lines, self.plan.names, strict=True):
+                if arena.line_s["plugged"][line] > 0.5:
+                    arena.line_s["plugged"][line] = 0.0
+                    arena.line_s["standing"][line] = 0.0
+                    sim.note(tick, "rounds", f"{name} rodded clear")
+        return self.later(sim, tick, max(self.plan.every, until_open(self.plan.spans, now + self.plan.every)))
+
+
+PROCESSES: dict[type, type[Process]] = {
+    plans.ShiftPlan: Shift,
+    plans.WeatherPlan: WeatherChange,
+    plans.EventPlan: Events,
+    plans.FailurePlan: Failure,
+    plans.DipPlan: Dip,
+    plans.CrewPlan: Crew,
+    plans.DeliveryPlan: Delivery,
+    plans.FacePlan: Face,
+    plans.RoundsPlan: Rounds,
+}

@@ -1,0 +1,173 @@
+"""Run a plant: the compiled kernel for dense time, simpy for sparse time, one integer tick for both."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Generator
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from plantsim.errors import RunFault
+from plantsim.plant.model import Model
+from plantsim.plant.plans import Write
+from plantsim.sim.environment import PlantEnvironment
+from plantsim.sim.processes import NEVER, PROCESSES
+from plantsim.sim.recorder import Recorder
+
+
+@dataclass(frozen=True)
+class Note:
+    """One line of the journal."""
+
+    tick: int
+    kind: str
+    words: str
+
+
+@dataclass(frozen=True)
+class SavePoint:
+    """The whole plant at one tick."""
+
+    tick: int
+    memory: bytes = field(repr=False)
+
+
+class Simulation:
+    """A plant in time.
+
+    Parameters
+    ----------
+    model : Model
+        The plant. It is changed by running; build a new one for another run.
+    seed : int
+        Seed of everything random. The same configuration and seed give the same bytes.
+    chunk : int
+        Most ticks in one kernel call: between calls progress is shown and a stop is heard.
+    """
+
+    def __init__(self, model: Model, seed: int = 1, chunk: int = 200_000) -> None:
+        self.model = model
+        self.seed = int(seed)
+        self.chunk = chunk
+        self.journal: list[Note] = []
+        self.recorder = Recorder(model)
+        self.progress: Callable[[int], None] | None = None
+        self._plant = model.arena.plant(model.code)
+        self._processes = [PROCESSES[type(p)](p, i) for i, p in enumerate(model.plans.items)]
+        self._seed_records()
+        self._initialise()
+        agenda = model.arena.agenda
+        for i, process in enumerate(self._processes):
+            agenda["due"][i] = process.first(self)
+        self._env: PlantEnvironment | None = None
+
+    def _seed_records(self) -> None:
+        """Give every record that draws random numbers its own stream."""
+        arena = self.model.arena
+        for k, name in enumerate(("source_s", "instrument_s")):
+            records = arena.arrays[name]
+            if len(records):
+                generator = np.random.Generator(np.random.Philox(key=[self.seed & (2**64 - 1), (1 << 60) + k]))
+                records["random"] = generator.integers(-(2**63), 2**63 - 1, len(records))
+
+    def _initialise(self) -> None:
+        from plantsim.kernels.loop import initialise
+
+        initialise(self._plant)
+
+    @property
+    def tick(self) -> int:
+        """Steps done."""
+        return int(self.model.arena.clock["tick"][0])
+
+    @property
+    def seconds(self) -> float:
+        """Simulated time since the start [s]."""
+        return self.tick * self.model.step
+
+    def when(self, tick: int) -> dt.datetime:
+        """Calendar time of a tick."""
+        return self.model.start + dt.timedelta(seconds=tick * self.model.step)
+
+    def note(self, tick: int, kind: str, words: str) -> None:
+        """Write a line in the journal."""
+        self.journal.append(Note(tick, kind, words))
+
+    def write(self, write: Write) -> None:
+        """Write one number to one cell of the plant."""
+        if write.integer:
+            self._plant.imem[write.cell] = int(write.value)
+        else:
+            self._plant.mem[write.cell] = write.value
+
+    # ------------------------------------------------------------------------------------------
+    def run(self, until: float) -> None:
+        """Run until a simulated time [s] after the start.
+
+        Raises
+        ------
+        RunFault
+            If the kernel stops: a control program failed, or a number is no longer finite.
+        """
+        last = round(until / self.model.step)
+        if last <= self.tick:
+            return
+        self.recorder.reserve(last)
+        if self._env is None:
+            self._env = PlantEnvironment(self.tick, self._advance)
+            self._env.process(self._clerk(self._env))
+        self._env.run(until=last)
+        self._advance(last)
+
+    def _clerk(self, env: PlantEnvironment) -> Generator[Any, Any, None]:
+        """Call every process when it is due: at one tick in the order of their numbers."""
+        due = self.model.arena.agenda["due"]
+        while True:
+            waiting = due[due != NEVER]
+            if not len(waiting):
+                return
+            first = int(waiting.min())
+            if first > env.now:
+                yield env.timeout(first - env.now)
+            for i, process in enumerate(self._processes):
+                if due[i] == first:
+                    following = process.fire(self, first)
+                    self.model.arena.agenda["count"][i] += 1
+                    due[i] = following
+
+    def _advance(self, tick: int) -> None:
+        """Bring the plant to a tick by as few kernel calls as progress allows."""
+        from plantsim.kernels.loop import advance
+
+        while self.tick < tick:
+            ticks = min(self.chunk, tick - self.tick)
+            status = advance(self._plant, ticks, *self.recorder.target())
+            if status != 0:
+                raise RunFault(self._explain(int(status)))
+            if self.progress is not None:
+                self.progress(self.tick)
+
+    def _explain(self, status: int) -> str:
+        from plantsim.kernels.loop import FAULT_PROGRAM
+
+        kind, number = status & 255, status >> 8
+        where = f"at {self.seconds:.0f} s (tick {self.tick})"
+        if kind == FAULT_PROGRAM:
+            names = list(self.model.programs)
+            fault = int(self.model.arena.program_s["status"][number])
+            program = self.model.programs[names[number]]
+            return f"control program {names[number]} stopped {where}: {program.explain(fault)}"
+        return f"the plant's numbers are no longer finite {where}; the step may be too long for this plant"
+
+    # ------------------------------------------------------------------------------------------
+    def save(self) -> SavePoint:
+        """A save point: the whole plant at this tick."""
+        return SavePoint(self.tick, self.model.arena.save())
+
+    def restore(self, point: SavePoint) -> None:
+        """Go back (or on) to a save point of this plant; the run goes on from there as it would have."""
+        self.model.arena.restore(point.memory)
+        self.journal = [n for n in self.journal if n.tick < point.tick]
+        self._env = None
