@@ -71,6 +71,7 @@ SPLIT = 0.5
 # where the work arrays stand in `scratch`: two rows, then arrays of a width of whole cache lines
 _ROW, _UNDER = 0, 16
 _ROOM, _DOWN, _UP, _FALL, _RISE, _COARSE, _SPEED, _TAKE, _SEND, _STRESS = range(1, 11)
+_INVERSE = 12
 _FLUX = _SPEED  # five arrays for the transport take the place of those the settling no longer needs
 
 
@@ -379,7 +380,11 @@ def _transport(
     the top layer keeps of its volume after the overflow, `after` what it holds at the end of the step."""
     n = p.layers
     wide = _wide(n)
-    inverse = tables[p.volumes + n : p.volumes + n + n]
+    inverse = scratch[_INVERSE * wide : _INVERSE * wide + n]
+    if first == 1:
+        held = tables[p.volumes : p.volumes + n]
+        for j in range(n):
+            inverse[j] = 1.0 / held[j]
     per_after = 1.0 / after
     for k in range(first, end):
         c = layers[p.pool + k * n : p.pool + (k + 1) * n]

@@ -49,12 +49,12 @@ class Settler:
         self.table, self.n, self.dz, self.area = table, n, height / n, area
         self.arena = arena = Arena(
             {"clarifier_p": 1, "clarifier_s": 1, "clarifier_f": 1, "motor_s": 1, "actuator_s": 1, "links": 2,
-             "tables": 2 * points + 3 * n + 1, "streams": 3, "offers": 1, "layers": NS * n}
+             "tables": 2 * points + 2 * n + 1, "streams": 3, "offers": 1, "layers": NS * n}
         )  # fmt: skip
         volume = area * self.dz
         arena.links[:] = FEED, UNDER
         arena.tables[:] = np.concatenate(
-            [table.flux, table.compression, np.full(n + 1, area), np.full(n, volume), np.full(n, 1 / volume)]
+            [table.flux, table.compression, np.full(n + 1, area), np.full(n, volume)]
         )
         record = {
             "n_inlets": 1, "outlets": 1, "n_outlets": 1, "overflow": OVER, "layers": n, "feed_layer": feed_layer,
