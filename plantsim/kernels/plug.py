@@ -16,8 +16,9 @@ parcel's time.
 **Dispersion.** With `mixing` = D / (v dx) above zero, neighbours exchange that part of a parcel for each
 parcel's volume moved: the explicit scheme of the dispersion equation at Courant number one, where the
 advection is exact (G. D. Smith, Numerical Solution of Partial Differential Equations, 3rd ed. 1985, ch. 2;
-from memory). It is stable and positive up to `mixing` = 0.5; the plant builder refuses more. A sweep goes
-over all parcels once for each parcel moved. Both ends are closed to dispersion.
+from memory). It is stable and positive up to `mixing` = 0.5; the plant builder refuses more. Its error,
+D dx^2 (1/12 - mixing/2) times the fourth derivative, is second order in the parcel count and vanishes at
+`mixing` = 1/6. A sweep goes over all parcels once for each parcel moved. Both ends are closed to dispersion.
 """
 
 from __future__ import annotations

@@ -32,6 +32,7 @@ _LEAST_SLOPE = 1.0  # [s/m2] keeps a level stretch of a curve solvable; real slo
 _BREAKDOWN = 0.5  # part of the required suction head at which no head is left
 _BREAKDOWN_TIME = 2.0
 _PASSES = 60
+_WALL = 1e18  # [s/m2] resistance of a line that lets nothing through
 
 
 @part
@@ -183,15 +184,27 @@ def pumped_flow(
 
 @kernel
 def stop_branches(line, phi, branch_p, branch_s, pump_p, pump_s, pump_f, motor_s, tables):
-    """Set all branches to no flow; returns the highest head [m] a pump keeps up against the closed line."""
-    highest = 0.0
-    for i in range(line.branch, line.branch + line.n_branches):
-        s = branch_s[i]
+    """Let the branches work against a line without flow; returns the head [m] they keep up there.
+
+    A branch without check valve may still let water run round, back through its standing pumps.
+    """
+    if line.n_branches > 1:
+        _, head = pumped_flow(
+            line, 0.0, 0.0, _WALL, 0.0, 0.0, 1.0, phi,
+            branch_p, branch_s, pump_p, pump_s, pump_f, motor_s, tables,
+        )  # fmt: skip
+        for i in range(line.branch, line.branch + line.n_branches):
+            if abs(branch_s[i].flow) < 1e-9:
+                branch_s[i].flow = 0.0
+        return head
+    if line.n_branches == 1:
+        s = branch_s[line.branch]
         s.flow = 0.0
-        s.slope = 0.0
-        s.head, _ = branch_tangent(branch_p[i], 0.0, phi, pump_p, pump_s, pump_f, motor_s, tables)
-        highest = max(highest, s.head)
-    return highest
+        s.head, s.slope = branch_tangent(
+            branch_p[line.branch], 0.0, phi, pump_p, pump_s, pump_f, motor_s, tables
+        )
+        return s.head
+    return 0.0
 
 
 @kernel
