@@ -7,15 +7,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from itertools import pairwise
 
 from . import ir, tree
 from . import types as t
 from .check_expressions import ExpressionChecker, is_unknown, unknown
-from .source import nearest
+from .source import article, nearest, words
 from .units import Pou, Symbol
 
 _CONVERSION = re.compile(r"(?:([A-Z]+)_)?(TO|TRUNC)_([A-Z]+)$")
-_ONE_REAL = frozenset("SQRT LN LOG EXP SIN COS TAN ASIN ACOS ATAN".split())
+_ONE_REAL = frozenset(words("SQRT LN LOG EXP SIN COS TAN ASIN ACOS ATAN"))
 #: parameter names of the standard functions; '+' marks those that take two or more inputs
 SIGNATURES: dict[str, str] = {
     **{name: "IN" for name in (*_ONE_REAL, "ABS", "NOT", "TRUNC", "MOVE")},
@@ -31,7 +32,7 @@ _OPERATOR = {
     "ADD": "+", "SUB": "-", "MUL": "*", "DIV": "/", "MOD": "MOD", "EXPT": "**", "AND": "AND", "OR": "OR", "XOR": "XOR",
     "GT": ">", "GE": ">=", "EQ": "=", "LE": "<=", "LT": "<", "NE": "<>",
 }  # fmt: skip
-_UNSUPPORTED = frozenset("LEN LEFT RIGHT MID CONCAT INSERT DELETE REPLACE FIND".split())
+_UNSUPPORTED = frozenset(words("LEN LEFT RIGHT MID CONCAT INSERT DELETE REPLACE FIND"))
 
 
 class CallChecker(ExpressionChecker):
@@ -111,8 +112,8 @@ class CallChecker(ExpressionChecker):
                 ok = False
                 continue
             if formal is None:
-                formal = names[at] if at < len(names) else f"IN{at - len(names) + int(names[-1][2:] or 0) + 1}" if many \
-                    else ""
+                following = f"IN{at - len(names) + int(names[-1][2:] or 0) + 1}" if many else ""
+                formal = names[at] if at < len(names) else following
             elif formal not in names and not (many and re.fullmatch(r"IN\d+", formal)):
                 self.error(argument.pos, f"{name} has no parameter {argument.raw}; it takes {', '.join(names)}")
                 ok = False
@@ -191,7 +192,7 @@ class CallChecker(ExpressionChecker):
         op = _OPERATOR[name]
         if name in ("GT", "GE", "EQ", "LE", "LT"):
             result = self.binary(node.pos, op, values[0], values[1])
-            for left, right in zip(values[1:], values[2:]):
+            for left, right in pairwise(values[1:]):
                 following = self.binary(node.pos, op, left, right)
                 if is_unknown(result) or is_unknown(following):
                     return unknown(node.pos)
@@ -416,7 +417,7 @@ class CallChecker(ExpressionChecker):
         source = self.part(base, argument.pos, symbol.type, symbol.cell)
         if not self.scalar(symbol.type):
             if not t.same_type(symbol.type, target.type):
-                self.error(argument.pos, f"{symbol.name} is a {symbol.type.name}, found {target.type.name}")
+                self.error(argument.pos, f"{symbol.name} is {article(symbol.type.name)}, found {target.type.name}")
             return ir.Copy(argument.pos, target, source)
         value = self.coerce(ir.Load(argument.pos, t.strip(symbol.type), source), target.type)  # type: ignore[arg-type]
         limits = (target.type.low, target.type.high) if isinstance(target.type, t.Subrange) else None
@@ -438,7 +439,7 @@ class CallChecker(ExpressionChecker):
         if not t.same_type(symbol.type, target.type):
             self.error(
                 argument.pos,
-                f"VAR_IN_OUT {symbol.name} of {pou.name} is a {symbol.type.name}, found {target.type.name}; "
+                f"VAR_IN_OUT {symbol.name} of {pou.name} is {article(symbol.type.name)}, found {target.type.name}; "
                 "the types must be the same",
             )
             return None
@@ -455,7 +456,7 @@ class CallChecker(ExpressionChecker):
         elif root.section == "external":
             what = "comes from the controller"
         elif root.section == "input" and not isinstance(root.type, Pou):
-            what = "is a VAR_INPUT; inputs are not changed inside"
+            what = "is a VAR_INPUT, is not changed inside"
         elif root.cell in self.loop_cells:
             what = "is the counter of the FOR loop around this"
         if what is None:
@@ -468,7 +469,6 @@ class CallChecker(ExpressionChecker):
 
     def note_written(self, node: tree.Expr) -> None:
         """Remember that a whole variable has a value now."""
-        if self.assigned is not None and isinstance(node, tree.Name):
-            symbol = self.pou.symbols.get(node.name)
-            if symbol is not None:
-                self.assigned.add(symbol.cell)
+        symbol = self.pou.symbols.get(node.name) if isinstance(node, tree.Name) else None
+        if symbol is not None:
+            self.note_cell(symbol)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from . import arithmetic, ir, tree
 from . import types as t
 from .arithmetic import Fault
-from .source import nearest
+from .source import article, nearest
 from .units import Pou, Symbol
 
 if TYPE_CHECKING:
@@ -119,7 +119,7 @@ class ExpressionChecker:
             if symbol.type is t.UNKNOWN:
                 return None
             return self.part(of, node.pos, symbol.type, symbol.cell)
-        self.error(node.pos, f"a {of.type.name} has no elements; found .{node.raw}")
+        self.error(node.pos, f"{article(of.type.name)} has no elements; found .{node.raw}")
         return None
 
     @staticmethod
@@ -137,7 +137,7 @@ class ExpressionChecker:
             return None
         kind = of.type
         if not isinstance(kind, t.ArrayType):
-            self.error(node.pos, f"a {kind.name} is not an array and takes no index")
+            self.error(node.pos, f"{article(kind.name)} is not an array and takes no index")
             return None
         if len(node.indexes) != len(kind.bounds):
             self.error(node.pos, f"found {len(node.indexes)} index(es), {kind.name} has {len(kind.bounds)}")
@@ -221,23 +221,32 @@ class ExpressionChecker:
         place = self.place(node)
         if place is None:
             return unknown(node.pos)
-        if self.assigned is not None and symbol is not None and symbol.cell not in self.assigned:
-            if symbol.section == "temp" and not symbol.initialised and isinstance(symbol.type, t.Elementary):
-                self.warn(node.pos, f"{symbol.name} may be read before it is written")
-                self.assigned.add(symbol.cell)
+        if symbol is not None and self._unwritten(symbol):
+            self.warn(node.pos, f"{symbol.name} may be read before it is written")
+            self.note_cell(symbol)
         return self._load(place, node)
+
+    def _unwritten(self, symbol: Symbol) -> bool:
+        if self.assigned is None or symbol.cell in self.assigned or symbol.initialised:
+            return False
+        return symbol.section == "temp" and isinstance(symbol.type, t.Elementary)
+
+    def note_cell(self, symbol: Symbol) -> None:
+        """Remember that a variable has a value now."""
+        if self.assigned is not None:
+            self.assigned.add(symbol.cell)
 
     def _typed_literal(self, node: tree.TypedLiteral) -> ir.Expr:
         kind = t.ELEMENTARY.get(node.type)
         if kind is None:
             enum = self.compiler.type_named(node.type)
             if enum is not None and isinstance(enum[0], t.EnumType):
-                value = enum[0].members.get(str(node.value).upper())
-                if value is None:
+                chosen = enum[0].members.get(str(node.value).upper())
+                if chosen is None:
                     hint = nearest(str(node.value), enum[0].spelling.values())
                     self.error(node.pos, f"{enum[0].name} has no value {node.value!r}{hint}")
                     return unknown(node.pos)
-                return ir.Const(node.pos, enum[0], value)  # type: ignore[arg-type]
+                return ir.Const(node.pos, enum[0], chosen)  # type: ignore[arg-type]
             if node.type in t.UNSUPPORTED_TYPES or node.type in ("D", "TOD", "DT", "LD", "LTOD", "LDT"):
                 self.error(node.pos, f"literals of type {node.type} are not supported")
             else:
@@ -329,8 +338,7 @@ class ExpressionChecker:
         if a.kind in _FLEXIBLE and b.kind in _FLEXIBLE:
             return t.ANY_REAL if "any_real" in (a.kind, b.kind) else t.ANY_INT
         for literal, other in ((left, b), (right, a)):
-            if literal.type.kind in _FLEXIBLE:  # type: ignore[union-attr]
-                assert isinstance(literal, ir.Const)
+            if isinstance(literal, ir.Const) and literal.type.kind in _FLEXIBLE:
                 if literal.type is t.ANY_REAL:
                     if other.kind == "int":
                         return t.REAL if t.widens(other, t.REAL) else t.LREAL
@@ -364,19 +372,20 @@ class ExpressionChecker:
                 return self.operation(pos, _ARITHMETIC[op], t.TIME, t.TIME, [left, right])
         time, other = (left, right) if a is t.TIME else (right, left)
         kind = other.type
+        assert isinstance(kind, t.Elementary)
         if op == "*" or (op == "/" and a is t.TIME):
             name = _ARITHMETIC[op]
-            if kind.kind in ("int", "any_int") and not kind.unsigned64:  # type: ignore[union-attr]
+            if kind.kind in ("int", "any_int") and not kind.unsigned64:
                 factor = self.coerce(other, t.LINT, force=True)
                 args = [time, factor] if a is t.TIME else [factor, time]
                 return self.operation(pos, name, t.TIME, t.TIME, args)
-            if kind.kind in ("real", "any_real"):  # type: ignore[union-attr]
+            if kind.kind in ("real", "any_real"):
                 ms = self.operation(pos, "convert", t.LREAL, t.TIME, [time])
                 factor = self.coerce(other, t.LREAL)
                 args = [ms, factor] if a is t.TIME else [factor, ms]
                 product = self.operation(pos, name, t.LREAL, t.LREAL, args)
                 return self.operation(pos, "convert", t.TIME, t.LREAL, [product])
-        hint = "; a time is written T#5s" if kind.kind in _FLEXIBLE else ""  # type: ignore[union-attr]
+        hint = "; a time is written T#5s" if kind.kind in _FLEXIBLE else ""
         self.error(pos, f"{op} cannot join {a.name} and {b.name}{hint}")
         return unknown(pos)
 
@@ -432,16 +441,17 @@ class ExpressionChecker:
             return node
         if isinstance(target, t.Subrange):
             result = self.coerce(node, target.base)
-            if isinstance(result, ir.Const) and result.type is not t.UNKNOWN:
-                if not target.low <= result.value <= target.high:
-                    self.error(node.pos, f"{result.value} is outside {target.low}..{target.high}")
+            known = isinstance(result, ir.Const) and result.type is not t.UNKNOWN
+            if known and not target.low <= result.value <= target.high:  # type: ignore[union-attr]
+                self.error(node.pos, f"{result.value} is outside {target.low}..{target.high}")  # type: ignore[union-attr]
             return result
         if isinstance(target, t.Elementary) and isinstance(source, t.Elementary):
             if isinstance(node, ir.Const) and source.kind in _FLEXIBLE:
                 return self._literal(node, target)
             if force or t.widens(source, target):
                 return self.operation(node.pos, "convert", target, source, [node])
-            self.error(node.pos, f"found a {source.name}, expected {target.name}{self._conversion(source, target)}")
+            advice = self._conversion(source, target)
+            self.error(node.pos, f"found {article(source.name)}, expected {target.name}{advice}")
         elif t.same_type(source, target):
             return node
         elif isinstance(target, t.EnumType):

@@ -6,6 +6,7 @@ from . import ir, tree
 from . import types as t
 from .check_calls import CallChecker
 from .check_expressions import is_unknown
+from .source import article
 from .units import Pou
 
 
@@ -85,7 +86,7 @@ class StatementChecker(CallChecker):
                         self.expression(argument.value)
                 return None
             if not isinstance(instance.type, Pou):
-                self.error(node.pos, f"a {instance.type.name} cannot be called; expected a block instance")
+                self.error(node.pos, f"{article(instance.type.name)} cannot be called; expected a block instance")
                 return None
             arguments, outputs = self.arguments(node, instance.type, instance)
             return ir.Invoke(node.pos, instance.type, instance, arguments, outputs)
@@ -198,17 +199,15 @@ class StatementChecker(CallChecker):
             root.read = True
             kind = variable.type
             if not isinstance(kind, t.Elementary) or kind.kind != "int" or kind.unsigned64:
-                self.error(node.variable.pos, f"the counter of FOR must be a signed or short integer, found {kind.name}")
+                self.error(node.variable.pos, f"the counter of FOR must be an integer but ULINT, found {kind.name}")
                 kind = t.UNKNOWN
             elif variable.pointer or variable.steps:
                 self.error(node.variable.pos, "the counter of FOR must be a variable of its own, not VAR_IN_OUT")
+        one = ir.Const(node.pos, kind, 1)  # type: ignore[arg-type]
         first, last, step = (
-            self.value(part, kind) if part is not None and not isinstance(part, tree.Bad) else ir.Const(node.pos, kind, 1)
+            one if part is None or isinstance(part, tree.Bad) else self.value(part, kind)
             for part in (node.first, node.last, node.step)
-        )  # type: ignore[arg-type]
-        if node.step is not None and isinstance(kind, t.Elementary) and not kind.signed and kind is not t.UNKNOWN:
-            if isinstance(step, ir.Const) and step.value < 0:
-                self.error(node.step.pos, f"{kind.name} cannot count down by a negative step")
+        )
         if isinstance(step, ir.Const) and step.value == 0 and not is_unknown(step):
             self.error(node.pos, "FOR with step 0 never ends")
         self.note_written(node.variable)

@@ -95,6 +95,7 @@ class Generator(ValueGenerator):
         for at, (condition, body) in enumerate(node.branches):
             following = Label()
             mark = self.temporaries
+            self.pos = condition.pos
             self.branch(condition, following, False)
             self.temporaries = mark
             self.statements(body)
@@ -190,9 +191,11 @@ class Generator(ValueGenerator):
         else:
             self.jump("JUMP", self.loops[-1][0 if node.kind == "EXIT" else 1])
 
-    def store_statement(self, node: ir.Argument) -> None:
-        """One argument of a function call."""
-        self.statements([node])  # type: ignore[list-item]
+    def store_argument(self, node: ir.Argument) -> None:
+        """One argument or output of a function call, which is part of the statement around it."""
+        mark = self.temporaries
+        getattr(self, f"_{type(node).__name__.lower()}")(node)
+        self.temporaries = mark
 
 
 def generate(pou: Pou) -> None:

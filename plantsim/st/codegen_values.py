@@ -5,15 +5,16 @@ from __future__ import annotations
 from . import ir
 from . import types as t
 from .emitter import Emitter, Label
+from .source import words
 
 _SWAPPED = {"gt": "lt", "ge": "le"}
-_UNARY_REAL = frozenset("sqrt ln log exp sin cos tan asin acos atan".split())
+_UNARY_REAL = frozenset(words("sqrt ln log exp sin cos tan asin acos atan"))
 
 
 class ValueGenerator(Emitter):
     """Expressions of one unit."""
 
-    def store_statement(self, node: ir.Argument) -> None:
+    def store_argument(self, node: ir.Argument) -> None:
         """One argument of a function call; see `Generator`."""
         raise NotImplementedError
 
@@ -353,11 +354,13 @@ class ValueGenerator(Emitter):
                 self.move_block(argument.place.cell, cell, size)
         else:
             for argument in node.arguments:
-                self.store_statement(argument)
-        self.pos = node.pos
+                self.store_argument(argument)
         self.emit("CALL", node.pou, node.frame)
+        pos = self.pos
         for output in node.outputs:
-            self.store_statement(output)
+            self.pos = output.pos
+            self.store_argument(output)
+        self.pos = pos
 
     def _kept(self, node: ir.Expr, size: int) -> int:
         """Temporaries holding a copy of an array or structure."""

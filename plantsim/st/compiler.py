@@ -78,7 +78,8 @@ class Compiler:
     def enum_members(self, key: str) -> list[t.EnumType]:
         """Enumerations with a value of this name."""
         for name in self._type_trees:
-            if name not in self._types and isinstance(self._type_trees[name].type, tree.EnumOf):
+            known = name in self._types or name in self._busy
+            if not known and isinstance(self._type_trees[name].type, tree.EnumOf):
                 self.type_named(name)
         return [e for e in self.enums if key in e.members]
 
@@ -189,10 +190,10 @@ class Compiler:
         self._busy.pop()
         return pou
 
-    def complete(self, pou: Pou, caller: Pou, pos: int) -> None:
+    def complete(self, pou: Pou, caller: Pou, pos: int, how: str = "calls") -> None:
         """Make sure a called unit is finished; a unit that calls itself never is."""
         if not pou.complete and pou.name.upper() in self._busy:
-            self.findings.error(caller.source, pos, f"{pou.name} calls itself; recursion is not allowed")
+            self.findings.error(caller.source, pos, f"{pou.name} {how} itself; recursion is not allowed")
 
     def _declare(self, pou: Pou) -> None:
         assert pou.unit is not None
@@ -218,7 +219,7 @@ class Compiler:
             return
         kind, image = resolver.resolve(declared.type)
         if isinstance(kind, Pou):
-            self.complete(kind, pou, declared.pos)
+            self.complete(kind, pou, declared.pos, "contains")
             if pou.kind == "FUNCTION" and declared.section != "in_out":
                 error("a function keeps nothing between calls and cannot hold a block")
         section = declared.section
@@ -234,10 +235,9 @@ class Compiler:
                 hint = nearest(declared.name, EXTERNALS)
                 error(f"no external variable {declared.name!r}; the controller provides {', '.join(EXTERNALS)}{hint}")
             elif kind is not EXTERNALS[key] and kind is not t.UNKNOWN:
-                error(f"external variable {declared.name} is a {EXTERNALS[key].name}, found {kind.name}")
-        if isinstance(kind, Pou) and section in ("input", "output", "temp"):
-            if pou.kind != "FUNCTION":
-                error(f"a block instance cannot stand in VAR_{section.upper()}; use VAR or VAR_IN_OUT")
+                error(f"external variable {declared.name} is of type {EXTERNALS[key].name}, found {kind.name}")
+        if isinstance(kind, Pou) and section in ("input", "output", "temp") and pou.kind != "FUNCTION":
+            error(f"a block instance cannot stand in VAR_{section.upper()}; use VAR or VAR_IN_OUT")
         symbol = Symbol(
             declared.name, kind, 0, section, declared.pos, declared.constant, declared.retain,
             pointer=section == "in_out" and pou.kind != "PROGRAM", unit=declared.unit, comment=declared.comment,
@@ -313,8 +313,9 @@ def compile_units(
             if not compiler.findings:
                 compiler.findings.error(file.source, 0, "found no PROGRAM; expected PROGRAM name ... END_PROGRAM")
         elif len(programs) > 1:
-            names = ", ".join(u.name for u in programs)
-            compiler.findings.error(file.source, programs[1].pos, f"more than one PROGRAM; name the one to run: {names}")
+            choice = ", ".join(u.name for u in programs)
+            message = f"more than one PROGRAM; name the one to run: {choice}"
+            compiler.findings.error(file.source, programs[1].pos, message)
     elif program.upper() not in (u.name.upper() for u in programs):
         names = [u.name for u in programs]
         hint = nearest(program, names) or f"; there is {', '.join(names) or 'none'}"

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from . import tree
 from .lexer import REFUSED, Token, Trivia, read_time, tokenize
-from .source import Findings, Source
+from .source import Findings, Source, words
 
 _DEPTH_LIMIT = 60
-_STATEMENT_STARTS = frozenset("IF CASE FOR WHILE REPEAT EXIT CONTINUE RETURN".split())
+_STATEMENT_STARTS = frozenset(words("IF CASE FOR WHILE REPEAT EXIT CONTINUE RETURN"))
 _BLOCK_ENDS = frozenset(
-    "END_IF END_CASE END_FOR END_WHILE END_REPEAT UNTIL ELSE ELSIF END_PROGRAM END_FUNCTION END_FUNCTION_BLOCK "
-    "PROGRAM FUNCTION FUNCTION_BLOCK TYPE END_TYPE END_VAR".split()
+    words(
+        "END_IF END_CASE END_FOR END_WHILE END_REPEAT UNTIL ELSE ELSIF END_PROGRAM END_FUNCTION END_FUNCTION_BLOCK "
+        "PROGRAM FUNCTION FUNCTION_BLOCK TYPE END_TYPE END_VAR"
+    )
 )
-_DECLARATION_STARTS = frozenset(
-    "VAR VAR_INPUT VAR_OUTPUT VAR_IN_OUT VAR_TEMP VAR_EXTERNAL".split()
-)
+_DECLARATION_STARTS = frozenset(words("VAR VAR_INPUT VAR_OUTPUT VAR_IN_OUT VAR_TEMP VAR_EXTERNAL"))
 #: binary operators by binding strength, weakest first (Table 71 of the third edition, 55 of the second)
 _LEVELS: tuple[frozenset[str], ...] = (
     frozenset(["OR"]),
@@ -26,7 +28,6 @@ _LEVELS: tuple[frozenset[str], ...] = (
     frozenset(["*", "/", "MOD"]),
     frozenset(["**"]),
 )
-_POWER = len(_LEVELS) - 1
 _LEVEL_OF = {op: level for level, ops in enumerate(_LEVELS) for op in ops}
 
 
@@ -122,7 +123,8 @@ class Reader:
                 self.unexpected(what)
             raise Recover
         if self.token.text in REFUSED:
-            self.error(REFUSED[self.token.text])
+            word = self.token.text
+            self.error(f"{word} is a keyword of the standard and cannot be {what}; {REFUSED[word]}")
             raise Recover
         return self.advance()
 
@@ -183,6 +185,9 @@ class StatementParser(Reader):
             inner = self.expression()
             self.need(")")
             return inner
+        if self.is_("AND", "OR", "XOR", "MOD") and self.peek().text == "(":
+            self.advance()
+            return self._call(tree.Name(token.pos, token.text, token.raw))
         if token.kind in ("int", "real", "based", "typed", "time") or self.is_("TRUE", "FALSE"):
             self.advance()
             return self._literal(token)
@@ -347,18 +352,18 @@ class StatementParser(Reader):
         if self.accept(";"):
             return None
         if token.kind == "keyword":
-            method = {
+            methods: dict[str, Callable[[], tree.Statement]] = {
                 "IF": self._if, "CASE": self._case, "FOR": self._for, "WHILE": self._while,
                 "REPEAT": self._repeat,
-            }.get(token.text)  # fmt: skip
-            if method is not None:
-                return method()
+            }  # fmt: skip
+            if token.text in methods:
+                return methods[token.text]()
             if token.text in ("EXIT", "CONTINUE", "RETURN"):
                 self.advance()
                 self._semicolon(token.text)
                 return tree.Jump(token.pos, token.text)
         if token.kind != "name":
-            self.unexpected("a statement: an assignment, a call, IF, CASE, FOR, WHILE, REPEAT, EXIT, CONTINUE or RETURN")
+            self.unexpected("an assignment, a call, IF, CASE, FOR, WHILE, REPEAT, EXIT, CONTINUE or RETURN")
             raise Recover
         target = self.variable()
         if self.accept(":="):
@@ -398,11 +403,11 @@ class StatementParser(Reader):
             return
         line = self.source.line(opener.pos)
         self.unexpected(f"{closing} to close {opener.text} of line {line}")
-        if self.is_(*_BLOCK_ENDS) and self.token.text.startswith("END_") and self.peek().text == ";":
+        ends = ("END_IF", "END_CASE", "END_FOR", "END_WHILE", "END_REPEAT")
+        if self.is_(*ends) and self.peek().text == ";":
             # a wrong END_ word closes the block all the same: most often it was simply mistaken
-            if self.token.text in ("END_IF", "END_CASE", "END_FOR", "END_WHILE", "END_REPEAT"):
-                self.advance()
-                self.accept(";")
+            self.advance()
+            self.accept(";")
 
     def _if(self) -> tree.If:
         opener = self.advance()

@@ -9,33 +9,32 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from .source import Findings, Source
+from .source import Findings, Source, words
 
 KEYWORDS = frozenset(
-    """PROGRAM END_PROGRAM FUNCTION END_FUNCTION FUNCTION_BLOCK END_FUNCTION_BLOCK
+    words("""PROGRAM END_PROGRAM FUNCTION END_FUNCTION FUNCTION_BLOCK END_FUNCTION_BLOCK
     VAR VAR_INPUT VAR_OUTPUT VAR_IN_OUT VAR_TEMP VAR_EXTERNAL END_VAR CONSTANT RETAIN NON_RETAIN
     TYPE END_TYPE STRUCT END_STRUCT ARRAY OF
     IF THEN ELSIF ELSE END_IF CASE END_CASE FOR TO BY DO END_FOR WHILE END_WHILE REPEAT UNTIL END_REPEAT
-    EXIT CONTINUE RETURN AND OR XOR NOT MOD TRUE FALSE""".split()
+    EXIT CONTINUE RETURN AND OR XOR NOT MOD TRUE FALSE""")
 )
 #: keywords of the standard that this compiler refuses by name
 REFUSED = {
     **{w: "VAR_GLOBAL is not supported: a program sees the plant through VAR_INPUT and VAR_OUTPUT"
        for w in ("VAR_GLOBAL",)},
-    **{w: f"{w} is not supported" for w in "VAR_ACCESS VAR_CONFIG".split()},
+    **{w: f"{w} is not supported" for w in words("VAR_ACCESS VAR_CONFIG")},
     **{w: f"{w} is not supported: write PROGRAM, FUNCTION, FUNCTION_BLOCK and TYPE only; the plant "
           "configuration says which program runs and how often"
-       for w in "CONFIGURATION RESOURCE TASK".split()},
+       for w in words("CONFIGURATION RESOURCE TASK")},
     **{w: f"{w} is not supported: object-oriented parts of the standard are left out"
-       for w in "CLASS METHOD INTERFACE NAMESPACE EXTENDS IMPLEMENTS USING".split()},
+       for w in words("CLASS METHOD INTERFACE NAMESPACE EXTENDS IMPLEMENTS USING")},
     **{w: f"{w} is not supported: sequential function charts are left out; use CASE over an enumeration"
-       for w in "INITIAL_STEP STEP TRANSITION ACTION".split()},
+       for w in words("INITIAL_STEP STEP TRANSITION ACTION")},
     "AT": "AT is not supported: variables are bound to tags by name, not by address",
     "R_EDGE": "R_EDGE is not supported: use an R_TRIG block",
     "F_EDGE": "F_EDGE is not supported: use an F_TRIG block",
     "REF": "REF is not supported",
     "NULL": "NULL is not supported",
-    "GOTO": "GOTO is not part of the language",
 }  # fmt: skip
 
 

@@ -8,6 +8,7 @@ each statement before it runs.
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 
 import numpy as np
 
@@ -125,25 +126,38 @@ class Reference:
         return self._cell(node, frame)
 
     def _call(self, node: ir.Call, frame: int) -> None:
-        ready: list[tuple[ir.Argument, object]] = []
+        # arguments that call functions could overwrite the frame being filled, so all are evaluated first
+        nested = any(ir.calls_function(argument.value) for argument in node.arguments)
+        ready: list[tuple[ir.Argument, int | float | np.ndarray]] = []
         for argument in node.arguments:
+            value: int | float | np.ndarray
             if isinstance(argument, ir.Store):
                 value = self._value(argument.value, frame)
                 self._check(argument, value)
-                ready.append((argument, value))
             elif isinstance(argument, ir.Bind):
-                ready.append((argument, self._cell(argument.value, frame) - self.base))
+                value = self._cell(argument.value, frame) - self.base
             else:
                 start = self._cells(argument.value, frame)
-                ready.append((argument, self.imem[start : start + argument.place.type.size].copy()))
-        for argument, value in ready:
-            cell = self._cell(argument.place, frame)
-            if isinstance(argument, ir.Copy):
-                self.imem[cell : cell + argument.place.type.size] = value
+                value = self.imem[start : start + argument.place.type.size].copy()
+            if nested:
+                ready.append((argument, value))
             else:
-                self._write(cell, argument.place.type, value)  # type: ignore[arg-type]
+                self._hand_over(argument, value, frame)
+        for argument, value in ready:
+            self._hand_over(argument, value, frame)
+        at = self.at
         self._run(node.pou, frame + node.frame)
-        self._block(node.outputs, frame, self._source)
+        self.at = at
+        self._block(node.outputs, frame, at[0])
+        self.at = at
+
+    def _hand_over(self, argument: ir.Argument, value: int | float | np.ndarray, frame: int) -> None:
+        """Store one argument in the frame of the function."""
+        cell = self._cell(argument.place, frame)
+        if isinstance(value, np.ndarray):
+            self.imem[cell : cell + len(value)] = value
+        else:
+            self._write(cell, t.strip(argument.place.type), value)
 
     @staticmethod
     def _check(node: ir.Store, value: int | float) -> None:
@@ -160,14 +174,8 @@ class Reference:
             elif symbol.section == "temp" or (symbol.section == "output" and pou.kind == "FUNCTION"):
                 start = frame + symbol.cell
                 self.imem[start : start + len(symbol.image)] = symbol.image
-        caller = getattr(self, "_source", pou.source)
-        self._source = pou.source
-        try:
+        with suppress(_Return):
             self._block(pou.body, frame, pou.source)
-        except _Return:
-            pass
-        finally:
-            self._source = caller
 
     def _block(self, nodes: list, frame: int, source: Source) -> None:
         for node in nodes:
@@ -179,8 +187,7 @@ class Reference:
     def _store(self, node: ir.Store, frame: int) -> None:
         value = self._value(node.value, frame)
         self._check(node, value)
-        self._write(self._cell(node.place, frame), node.place.type if not isinstance(node.place.type, t.Subrange)
-                    else node.place.type.base, value)  # fmt: skip
+        self._write(self._cell(node.place, frame), t.strip(node.place.type), value)
 
     def _copy(self, node: ir.Copy, frame: int) -> None:
         start = self._cells(node.value, frame)
@@ -209,6 +216,7 @@ class Reference:
     def _if(self, node: ir.If, frame: int) -> None:
         source = self.at[0]
         for condition, body in node.branches:
+            self.at = (source, condition.pos)
             if self._value(condition, frame):
                 self._block(body, frame, source)
                 return

@@ -7,6 +7,12 @@ from bisect import bisect_right
 from collections.abc import Iterable
 from difflib import get_close_matches
 
+
+def words(text: str) -> list[str]:
+    """The words of a text; keeps long word lists readable."""
+    return text.split()
+
+
 _WORD = re.compile(r"\w+(?:#[\w.#]+)?|:=|=>|<=|>=|<>|\*\*|\.\.|.", re.DOTALL)
 
 
@@ -89,3 +95,12 @@ def nearest(word: str, known: Iterable[str]) -> str:
     by_key = {name.upper(): name for name in known}
     found = get_close_matches(word.upper(), by_key, n=1, cutoff=0.6)
     return f"; did you mean {by_key[found[0]]}?" if found else ""
+
+
+def article(name: str) -> str:
+    """A type's name with its article.
+
+    >>> article("INT"), article("UINT")
+    ('an INT', 'a UINT')
+    """
+    return f"{'an' if name[:1] in 'AEIOaeio' else 'a'} {name}"

@@ -7,8 +7,10 @@ conversions), from memory.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cache
 from typing import Any
+
+from .source import words
 
 
 class Type:
@@ -88,10 +90,8 @@ ELEMENTARY: dict[str, Elementary] = {
 #: words of the standard that are refused by name
 UNSUPPORTED_TYPES = {
     word: "is not supported; BOOL, the integer and bit-string types, REAL, LREAL and TIME are"
-    for word in (
-        "STRING WSTRING CHAR WCHAR DATE LDATE TIME_OF_DAY TOD LTOD LTIME_OF_DAY DATE_AND_TIME DT LDT "
-        "LDATE_AND_TIME LTIME REF_TO"
-    ).split()
+    for word in words("STRING WSTRING CHAR WCHAR DATE LDATE TIME_OF_DAY TOD LTOD LTIME_OF_DAY DATE_AND_TIME DT LDT "
+        "LDATE_AND_TIME LTIME REF_TO")
 }
 
 
@@ -184,7 +184,7 @@ _WIDER: dict[str, tuple[str, ...]] = {
 }
 
 
-@lru_cache(maxsize=None)
+@cache
 def _reach(name: str) -> frozenset[str]:
     found = {name}
     for wider in _WIDER.get(name, ()):

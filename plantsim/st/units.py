@@ -9,7 +9,7 @@ from plantsim.opcodes import BLOCK_CELLS, BLOCK_HEADER, NUMBER, PROGRAM_HEADER
 
 from . import ir, tree
 from . import types as t
-from .source import Source
+from .source import Source, words
 
 _DOUBLE = struct.Struct("<d")
 _LONG = struct.Struct("<q")
@@ -86,8 +86,8 @@ class Pou(t.Type):
         return start
 
 
-_BOOL_PINS = frozenset("S1 R Q1 S R1 CLK Q CU CD LD QU QD IN _M _MU _MD".split())
-_INPUTS = frozenset("S1 R S R1 CLK CU CD LD PV IN PT".split())
+_BOOL_PINS = frozenset(words("S1 R Q1 S R1 CLK Q CU CD LD QU QD IN _M _MU _MD"))
+_INPUTS = frozenset(words("S1 R S R1 CLK CU CD LD PV IN PT"))
 _NOWHERE = Source("", "<standard>")
 
 
