@@ -72,6 +72,8 @@ def execute(args: argparse.Namespace) -> int:
     try:
         from plantsim.sim.simulation import Simulation
 
+        if not kernel_is_compiled():
+            print(COMPILE_WORDS, file=sys.stderr, flush=True)
         sim = Simulation(model, args.seed, _CHUNK)
         opening = sim.save()
         try:
@@ -97,8 +99,6 @@ def execute(args: argparse.Namespace) -> int:
 def _simulate(sim: Simulation, opening: Any, until: float, folder: RunFolder) -> RunData:
     from plantsim.store.collect import from_simulation
 
-    if not kernel_is_compiled():
-        print(COMPILE_WORDS, file=sys.stderr, flush=True)
     bar = Progress(sim.model.step, until) if sys.stderr.isatty() else None
     sim.progress = bar
     try:
@@ -118,7 +118,7 @@ def kernel_is_compiled() -> bool:
     importlib.import_module("plantsim.kernels")  # it names the cache folder
     if config.DISABLE_JIT:
         return True
-    return any(Path(config.CACHE_DIR or ".").rglob("loop.*.nbi"))
+    return any(Path(config.CACHE_DIR or ".").rglob("loop.advance*.nbi"))
 
 
 class Progress:
