@@ -11,10 +11,10 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import kernel
+from plantsim.kernels.plug import part
 
 
-@kernel
+@part
 def step_actuator(p, s, f, tags, bus_s, dt):
     """Move an actuator for one step. Returns warning bits (none).
 

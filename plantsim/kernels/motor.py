@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import kernel
+from plantsim.kernels.plug import part
 from plantsim.records import N_STARTS
 
 HOUR = 3600.0
@@ -29,7 +29,7 @@ _STARTING = 6.0
 _RUN_UP = 0.9  # below this speed a direct-on-line motor still draws its starting current
 
 
-@kernel
+@part
 def step_bus(s, dt):
     """Begin a step of a power bus: its motors add their power afterwards. Returns warning bits (none)."""
     s.power = 0.0
@@ -38,7 +38,7 @@ def step_bus(s, dt):
     return 0
 
 
-@kernel
+@part
 def _forget_old_starts(s, now):
     """Drop starts that are an hour old from the count; the ring keeps at most N_STARTS."""
     while s.starts_hour > 0.0:
@@ -50,7 +50,7 @@ def _forget_old_starts(s, now):
         s.starts_hour -= 1.0
 
 
-@kernel
+@part
 def _note_start(s, now):
     """Count a start. Beyond N_STARTS in one hour the hour's count stays there."""
     s.start_times[s.next_start] = now
@@ -64,14 +64,14 @@ def _note_start(s, now):
         s.hour_max = s.starts_hour
 
 
-@kernel
+@part
 def _stop(s):
     """Take the voltage off."""
     s.running = 0
     s.stopped_for = 0.0
 
 
-@kernel
+@part
 def _decide(p, s, f, request, live, now, dt):
     """Whether the motor is energised in this step."""
     if live:
@@ -108,7 +108,7 @@ def _decide(p, s, f, request, live, now, dt):
         s.held_time += dt
 
 
-@kernel
+@part
 def step_motor(p, s, f, tags, actuator_s, bus_s, now, dt):
     """One step of a motor; adds its power to its bus. Returns warning bits (none).
 

@@ -31,8 +31,9 @@ from plantsim.jit import kernel
 from plantsim.kernels.chemistry import react
 from plantsim.records import COARSE, COLLOID, FINES, HEAT, NS, PARCEL_SEEN, PARCEL_TIME, VOLUME
 
-# Parts of a kernel, merged into their caller by the compiler: a call with many arrays costs more than the work.
-part = njit(error_model="numpy", nogil=True, forceinline=True)
+# Parts of a kernel, merged into their caller by the compiler: a call with many arrays costs more than the work of
+# a small unit. Otherwise as `plantsim.jit.kernel`.
+part = njit(error_model="numpy", nogil=True, _nrt=False, forceinline=True)  # type: ignore[call-overload]
 
 _STALE = 0.1  # part of its age a parcel may go unbooked before it reacts again
 _FULL = 1.0 - 1e-9  # a parcel this full takes no more

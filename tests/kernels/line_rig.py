@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from plantsim import records
 from plantsim.arena import Arena
+from plantsim.jit import entry
 from plantsim.kernels.line import step_line
 from plantsim.kernels.plug import add_content, fill, plug_rows
 from plantsim.kernels.rows import slurry_density
@@ -33,7 +33,7 @@ CURVE = (
 )
 
 
-@njit(error_model="numpy", cache=True)
+@entry
 def _run(
     n, books, got, p, s, f, plug_p, plug_s, branch_p, branch_s, pump_p, pump_s, pump_f, motor_s, actuator_s,
     links, tables, streams, offers, parcels, mem, material, ledger, now, dt, available,

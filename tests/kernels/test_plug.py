@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from numba import njit
 
 from plantsim import records
 from plantsim.arena import Arena
+from plantsim.jit import entry
 from plantsim.kernels.chemistry import react
 from plantsim.kernels.plug import (
     add_content,
@@ -24,26 +24,26 @@ from plantsim.kernels.plug import (
 from plantsim.records import COAG, COAG_BOUND, COARSE, COLLOID, FINES, HEAT, NS, POLY, REACTION, VOLUME
 
 
-@njit(error_model="numpy", cache=True)
+@entry
 def _push(p, s, parcels, row, now):
     for k in range(NS):
         parcels[inlet_row(p), k] = row[k]
     push(p, s, parcels, now)
 
 
-@njit(error_model="numpy", cache=True)
+@entry
 def _disperse(p, s, parcels, moved):
     disperse(p, s, parcels, moved)
 
 
-@njit(error_model="numpy", cache=True)
+@entry
 def _leave(back, p, s, parcels, volume, streams, factor, reacts, now, m, ledger):
     if back:
         return take_back(p, s, parcels, volume, streams, 0, factor, reacts, now, m, ledger)
     return pop(p, s, parcels, volume, streams, 0, factor, reacts, now, m, ledger)
 
 
-@njit(error_model="numpy", cache=True)
+@entry
 def _first(p, s, parcels, now):
     return age(p, s, parcels, now), next_temperature(p, s, parcels, -1.0)
 

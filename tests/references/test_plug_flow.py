@@ -6,15 +6,15 @@ import math
 
 import numpy as np
 import pytest
-from numba import njit
 from scipy.special import erfc, erfcx, gammainc
 
 from plantsim.arena import Arena
+from plantsim.jit import entry
 from plantsim.kernels.plug import disperse, inlet_row, plug_rows, pop, push
 from plantsim.records import COARSE, VOLUME
 
 
-@njit(error_model="numpy", cache=True)
+@entry
 def _flow(n, volume, feed, out, held, half, p, s, parcels, streams, material, ledger):
     """Push `volume` n times at the concentrations `feed`, let the same volume leave; notes what left and what
     is held beyond parcel `half`, counted from the inlet."""
