@@ -133,7 +133,7 @@ def step_bank(
         fed = actuator_s[cell_p[i].valve].position > 0.0
         before = cell_s[i].overtopped
         flags |= _step_cell(cell_p[i], cell_s[i], cell_f[i], material, weather, ledger, fed, interval)
-        if cell_s[i].state == CELL_READY:
+        if cell_s[i].ready > 0.5:
             ready += 1
         s.overtopped += cell_s[i].overtopped - before
     s.ready = ready
@@ -452,6 +452,7 @@ def _next_state(p, c, fed):
 
     A lost cell stays lost until an event says that its wall has been rebuilt; its mud goes on drying.
     """
+    c.ready = 0.0
     if c.state == CELL_LOST:
         return
     empty = c.mud[VOLUME] <= 1e-9 * p.area
@@ -468,6 +469,8 @@ def _next_state(p, c, fed):
             _enter(c, CELL_DRY)
     elif c.state == CELL_DRY and c.digging != 0 and c.strength >= p.dig_strength:
         _enter(c, CELL_DIG)
+    room = c.mud_height + p.lift <= p.depth - p.freeboard
+    c.ready = 1.0 if c.state == CELL_READY or (c.state == CELL_DRY and c.digging == 0 and room) else 0.0
 
 
 @kernel

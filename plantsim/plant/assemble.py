@@ -486,6 +486,7 @@ def _rested(arena: Any, index: int) -> None:
 def _cell_fill(index: int, c: Tree, u: Tree, rho: float) -> Callable[[Any], None]:
     def fill(arena: Any) -> None:
         if c.mud <= 0:
+            arena.cell_s["ready"][index] = 1.0
             return
         s = arena.cell_s
         volume = c.mud * c.area
@@ -495,6 +496,7 @@ def _cell_fill(index: int, c: Tree, u: Tree, rho: float) -> Callable[[Any], None
         mud[records.CLAY] = 0.15 * mud[records.FINES]
         mud[records.HEAT] = volume * 10.0
         s["state"][index] = records.CELL_DRY
+        s["mud_height"][index] = s["height"][index] = c.mud
         s["start_void"][index] = s["end_void"][index] = s["void"][index] = u.final_void
         s["consolidated"][index] = 1.0
 
