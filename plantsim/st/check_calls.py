@@ -191,6 +191,9 @@ class CallChecker(ExpressionChecker):
     def _std_operator(self, node: tree.Call, name: str, values: list[ir.Expr]) -> ir.Expr:
         op = _OPERATOR[name]
         if name in ("GT", "GE", "EQ", "LE", "LT"):
+            if any(ir.calls_function(value) for value in values[1:-1]):
+                self.error(node.pos, f"a function call inside {name} of more than two values is not supported")
+                return unknown(node.pos)
             result = self.binary(node.pos, op, values[0], values[1])
             for left, right in pairwise(values[1:]):
                 following = self.binary(node.pos, op, left, right)

@@ -13,7 +13,7 @@ def disassemble(program: Program) -> str:
     >>> from plantsim.st import compile_program
     >>> p = compile_program("PROGRAM P VAR_OUTPUT y : INT; END_VAR y := y + 1; END_PROGRAM")
     >>> disassemble(p).splitlines()[0].split()[:4]
-    ['0', 'ADD_I16', 'y', 'y']
+    ['0', 'ADD_I16', 'y,', 'y,']
     """
     of_main = {variable.cell: name for name, variable in program.variables.items()}
     lines = []

@@ -260,6 +260,27 @@ def test_function_keeps_nothing_between_calls_and_block_does(controller) -> None
     assert (c["y"], c["b.n"]) == (6, 6)
 
 
+def test_blocks_arrays_and_structures_inside_each_other(controller) -> None:
+    c = controller(
+        "TYPE Unit : STRUCT delay : TON; speeds : ARRAY [0..1] OF ARRAY [1..2] OF INT; END_STRUCT; END_TYPE "
+        "FUNCTION_BLOCK Runner VAR_IN_OUT t : TON; u : Unit; v : ARRAY [1..3] OF INT; END_VAR "
+        "VAR_INPUT k : INT; END_VAR VAR_OUTPUT q : BOOL; END_VAR t(IN := TRUE, PT := T#30ms, Q => q); "
+        "u.delay(IN := q, PT := T#20ms); u.speeds[k][k + 1] := v[k + 1] + 1; v[3] := v[3] + 1; END_FUNCTION_BLOCK "
+        "FUNCTION Third : INT VAR_INPUT a : INT; END_VAR VAR w : ARRAY [1..4] OF INT := [5, 6, 7, 8]; END_VAR "
+        "w[a] := w[a] + 10; Third := w[a] + w[3]; END_FUNCTION "
+        "PROGRAM P VAR CONSTANT n : INT := 2; END_VAR VAR units : ARRAY [1..n] OF Unit; ts : ARRAY [1..n] OF TON; "
+        "r : ARRAY [1..n] OF Runner; v : ARRAY [1..3] OF INT := [4, 5, 6]; i, x, y : INT; END_VAR "
+        "FOR i := 1 TO n DO r[i](t := ts[i], u := units[n + 1 - i], v := v, k := i - 1); END_FOR; "
+        "x := Third(3); y := Third(1); units[1].delay.PT := T#9s; END_PROGRAM"
+    )
+    for _ in range(6):
+        assert c.scan(10) == 0
+    assert (c["ts[1].Q"], c["ts[2].ET"], c["r[2].q"]) == (1, 30, 1)
+    assert (c["units[1].delay.Q"], c["units[2].delay.ET"], c["units[1].delay.PT"]) == (1, 20, 9000)
+    assert (c["units[2].speeds[0][1]"], c["units[1].speeds[1][2]"], c["v[3]"]) == (5, 6, 18)
+    assert (c["x"], c["y"]) == (34, 22)
+
+
 def test_controller_globals(controller) -> None:
     c = controller(
         "PROGRAM P VAR_EXTERNAL CYCLE_TIME : TIME; FIRST_SCAN : BOOL; END_VAR VAR_OUTPUT t : TIME; n : INT; END_VAR "

@@ -141,7 +141,8 @@ def test_variables_tell_section_unit_and_initial_value() -> None:
     assert [x.name for x in program.outputs] == ["run", "total"]
     memory = program.memory()
     single = float(np.float32(0.1))
-    for name, value, kept in (("hours", -1, 2**32 - 1), ("a[1]", 40_000, -25_536), ("run", 1, 1), ("level", 0.1, single)):
+    cases = (("hours", -1, 2**32 - 1), ("a[1]", 40_000, -25_536), ("run", 1, 1), ("level", 0.1, single))
+    for name, value, kept in cases:
         program.variable(name.upper()).write(memory, value)
         assert v[name].read(memory) == kept
     with pytest.raises(ProgramError, match="did you mean level"):
