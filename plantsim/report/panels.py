@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from plantsim.report.words import BARE, factor
+from plantsim.report.words import BARE, clipped, factor
 
 if TYPE_CHECKING:
     from plantsim.store.data import RunData
@@ -227,7 +227,7 @@ def _fill(panel: Panel, pick: Pick, right: bool, series: Mapping[str, Any], kind
     for unit, quantity in _matches(pick, series, kinds):
         name = f"{unit}.{quantity}"
         one = series[name]
-        label = f"{unit} {'running' if quantity == 'running' else pick.what}".rstrip()
+        label = f"{clipped(unit, 44)} {'running' if quantity == 'running' else pick.what}".rstrip()
         _add_line(panel, label, name, one, right, False, pick.percent)
         for tag in readings.get(name, ()):
             _add_line(panel, f"{tag}, as measured", tag, series[tag], right, True, pick.percent)
@@ -303,6 +303,6 @@ def _add_limits(panel: Panel, run: RunData, readings: Mapping[str, Sequence[str]
             if scaled is None or not np.isfinite(value) or (value, limit.words) in seen:
                 continue
             seen.add((value, limit.words))
-            words = f"{line.label}: {limit.words}" if several[line.right] else limit.words
+            words = f"{clipped(line.label, 22)}: {limit.words}" if several[line.right] else limit.words
             panel.limits.append(LimitLine(float(value), words, limit.kind, line.right))
             break

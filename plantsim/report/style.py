@@ -102,7 +102,7 @@ def drawable(text: str) -> str:
 
 @functools.lru_cache(maxsize=4096)
 def _has_glyph(sign: str) -> bool:
-    if sign == "\n":
+    if sign in "\n\u00a0\u202f":  # line end and the spaces that hold a number and its unit together
         return True
     font = font_manager.get_font(font_manager.findfont("DejaVu Sans"))
     return sign.isprintable() and font.get_char_index(ord(sign)) != 0

@@ -32,7 +32,7 @@ _POINTS = 700
 """Spans a line is drawn in: about the pixels of the axes."""
 _TOWERS = 25.0
 """Greatest over median value from which a panel that may do so turns logarithmic."""
-_FAR = 2.5
+_FAR = 5.0
 """A limit farther off than this times what is drawn is named but does not stretch the axis."""
 
 
@@ -101,7 +101,8 @@ def _legend(panel: Panel) -> list[tuple[Any, str]]:
     low, high = _extent(panel, False), _extent(panel, True)
     for number, limit in enumerate(panel.limits):
         unit = unit_words(panel.units[limit.right])
-        words = f"{limit.words}, {number_words(limit.value)} {unit}".rstrip() + (" (right)" if limit.right else "")
+        words = f"{clipped(limit.words, 44)}, {number_words(limit.value)}\u00a0{unit}".rstrip()
+        words += " (right)" if limit.right else ""
         reach = high if limit.right else low
         if not _near(limit.value, reach):
             words += " (off the scale)"
@@ -201,8 +202,12 @@ def _set_reach(axes: Any, panel: Panel, right: bool, logarithmic: bool) -> None:
         axes.yaxis.set_major_locator(LogLocator(10.0, numticks=6))
         axes.yaxis.set_minor_locator(NullLocator())
     else:
-        span = (high - low) or abs(high) or 1.0
-        rooted = (low >= 0 and low < 0.5 * high) or high == low == 0
+        least = 0.1 * max(abs(low), abs(high)) or 1.0  # a calm quantity shall look calm
+        if high - low < least:
+            middle = (low + high) / 2.0
+            low, high = (0.0, 1.0) if low == high == 0 else (middle - least / 2.0, middle + least / 2.0)
+        span = high - low
+        rooted = 0 <= low < 0.5 * high
         # more room above on the right, so that a limit at the top of either side does not fall on the other's
         axes.set_ylim(0.0 if rooted else low - 0.08 * span, high + (0.2 if right else 0.08) * span)
         axes.yaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 2.5, 5, 10]))

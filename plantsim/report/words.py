@@ -76,13 +76,15 @@ def factor(unit: str, wanted: str) -> tuple[float, float] | None:
 def wrapped(text: str, width: float) -> str:
     """Text in at most three lines of `width` signs of usual breadth, long words broken, dots where it was cut.
 
+    A number keeps its unit and its thousands: only a plain space may become the end of a line.
+
     Examples
     --------
     >>> wrapped("level alarm of the sump", 12)
     'level alarm\\nof the sump'
     """
     lines = [""]
-    for word in text.split():
+    for word in re.split(r"[ \t\r\n\f\v]+", text.strip()):
         while word:
             joined = f"{lines[-1]} {word}".strip()
             if _breadth(joined) <= width:
