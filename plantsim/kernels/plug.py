@@ -213,38 +213,45 @@ def _settle_empty(s):
         s.head = 0
 
 
+@kernel
+def _sweep(p, s, parcels):
+    """One exchange between all neighbours, from the outlet to the inlet; the inlet row carries the fluxes."""
+    carry = p.pool + p.rows - 1
+    for k in range(1, NS):
+        parcels[carry, k] = 0.0
+    ring = p.rows - 1
+    place = s.head
+    row = p.pool + place
+    inverse = 1.0 / parcels[row, VOLUME]
+    for _ in range(s.count - 1):
+        place += 1
+        if place == ring:
+            place = 0
+        after = p.pool + place
+        share = p.mixing * min(parcels[row, VOLUME], parcels[after, VOLUME])
+        for k in range(1, NS):
+            exchanged = share * (parcels[after, k] - parcels[row, k])
+            parcels[row, k] += (exchanged - parcels[carry, k]) * inverse
+            parcels[carry, k] = exchanged
+        row = after
+        inverse = 1.0 / parcels[row, VOLUME]
+    for k in range(1, NS):
+        parcels[row, k] -= parcels[carry, k] * inverse
+
+
 @part
 def disperse(p, s, parcels, moved):
     """Exchange between neighbours, once for each nominal parcel moved since the last time.
 
     The exchange is that of the smaller of two neighbours, so part-filled ends stay stable; every flux is
-    taken from the state before the sweep and booked on both sides.
+    taken from the state before the sweep and booked on both sides. The inlet row is used up.
     """
-    if p.mixing <= 0.0:
-        return
-    s.moved += moved
-    ring = p.rows - 1
-    while s.moved >= p.parcel:
-        s.moved -= p.parcel
-        for k in range(1, NS):
-            before = 0.0
-            place = s.head
-            for _ in range(s.count - 1):
-                row = p.pool + place
-                place += 1
-                if place == ring:
-                    place = 0
-                after = p.pool + place
-                exchanged = (
-                    p.mixing
-                    * min(parcels[row, VOLUME], parcels[after, VOLUME])
-                    * (parcels[after, k] - parcels[row, k])
-                )
-                if before != 0.0 or exchanged != 0.0:
-                    parcels[row, k] += (exchanged - before) / parcels[row, VOLUME]
-                before = exchanged
-            if before != 0.0:
-                parcels[p.pool + place, k] -= before / parcels[p.pool + place, VOLUME]
+    if p.mixing > 0.0:
+        s.moved += moved
+        while s.moved >= p.parcel:
+            s.moved -= p.parcel
+            if s.count > 1:
+                _sweep(p, s, parcels)
 
 
 @kernel
