@@ -70,7 +70,7 @@ def test_books_close_to_rounding_whatever_happens(seed):
     assert flags & WARN_LOW and flags & WARN_SLOW
     assert line.s["drained"] > 0.0 and line.s["deposit"] > 0.0
     assert a.ledger[OUT_SPILL, VOLUME] > 0.0
-    assert (a.parcels >= 0.0).all()
+    assert (a.parcels[:-1] >= 0.0).all()  # the last row is for mixing the inlet
     assert np.isfinite(a.mem).all()
 
 
