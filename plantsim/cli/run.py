@@ -116,9 +116,9 @@ def kernel_is_compiled() -> bool:
     from numba.core import config
 
     importlib.import_module("plantsim.kernels")  # it names the cache folder
-    if config.DISABLE_JIT:
+    if getattr(config, "DISABLE_JIT", 0):
         return True
-    return any(Path(config.CACHE_DIR or ".").rglob("loop.advance*.nbi"))
+    return any(Path(getattr(config, "CACHE_DIR", "") or ".").rglob("loop.advance*.nbi"))
 
 
 class Progress:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from plant_by_hand import DENSITY, LAYERS, arena
 
 from plantsim import records
 from plantsim.analysis.closure import MATERIALS, PROMISE, amounts, balance, close, inventory
 from plantsim.records import COARSE, COLLOID, FINES, NS, VOLUME
-from plant_by_hand import DENSITY, LAYERS, arena
 
 ROW = np.array([2.0, 10.0, 20.0, 3.0, 4.0, 0.5, 0.25, 0.125, 0.0625, 0.03125, 24.0])
 """Two cubic metres with something of everything in them."""

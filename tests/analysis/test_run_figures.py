@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from plant_by_hand import DENSITY, LAYERS, arena, course
 
 from plantsim import records
 from plantsim.analysis.course import longest, spans, washing
 from plantsim.analysis.figures import figures
 from plantsim.plant.model import Limit
-from plant_by_hand import DENSITY, LAYERS, arena, course
 
 HOUR = 3600.0
 
@@ -74,7 +74,8 @@ def test_turbidity_is_judged_while_water_runs_over():
 def test_the_plants_own_limit_is_taken_and_a_set_point_is_not():
     start, end = arena(), arena()
     series = {"clarifier.turbidity": np.array([0.0, 40.0, 60.0]), "clarifier.overflow": np.ones(3)}
-    limits = [Limit("clarifier.turbidity", 10.0, "aim", "setpoint"), Limit("clarifier.turbidity", 50.0, "permit", "limit")]
+    limits = [Limit("clarifier.turbidity", 10.0, "aim", "setpoint"),
+              Limit("clarifier.turbidity", 50.0, "permit", "limit")]  # fmt: skip
     found = figures(course(start, end, 20.0, series, limits=limits))
     assert found["clarifier.turbidity_over_limit"].value == pytest.approx(50.0)
     assert "50 NTU, the plant's own limit" in found["clarifier.turbidity_over_limit"].meaning
@@ -99,7 +100,8 @@ def test_underflow_solids_while_it_is_drawn():
 def test_bed_and_torque_margins():
     start, end = arena(), arena()
     # four layers of half a metre, fed into the second: the feed stands 1.5 m above the cone, 80 % of it is 1.2 m
-    series = {"clarifier.bed_level": np.array([9.0, 0.5, 1.25, 1.3]), "clarifier.torque": np.array([9.0, 0.3, 0.85, 0.5])}
+    series = {"clarifier.bed_level": np.array([9.0, 0.5, 1.25, 1.3]),
+              "clarifier.torque": np.array([9.0, 0.3, 0.85, 0.5])}  # fmt: skip
     found = figures(course(start, end, 3 * HOUR, series, every=HOUR))
     assert LAYERS == 4
     assert found["clarifier.bed_level_mean"].value == pytest.approx((0.5 + 1.25 + 1.3) / 3)

@@ -399,7 +399,8 @@ def test_compare_counts_differences_and_per_cents():
 
 
 def test_configuration_keys_name_list_items_by_their_name():
-    assert flat("a: {b: 1}\nc:\n  - {name: one, d: 2}\n  - 3\n") == {"a.b": "1", "c.one.name": "one", "c.one.d": "2", "c.1": "3"}
+    found = flat("a: {b: 1}\nc:\n  - {name: one, d: 2}\n  - 3\n")
+    assert found == {"a.b": "1", "c.one.name": "one", "c.one.d": "2", "c.1": "3"}
     assert flat("") == {}
 
 

@@ -129,7 +129,7 @@ def test_a_failure_while_writing_leaves_no_half(tmp_path, monkeypatch, name):
 
     monkeypatch.setattr(files.os, "replace", fail)
     folder = RunFolder("pit", tmp_path)
-    with pytest.raises(StoreError, match="cannot write the run into .*: No space left on device"):
+    with pytest.raises(StoreError, match=r"cannot write the run into .*: No space left on device"):
         folder.finish(made_run())
     assert not list(folder.path.glob(".*.part"))
     assert not (folder.path / name).exists()
