@@ -97,12 +97,12 @@ def _feed_and_water(course: Course) -> None:
                "dry solids washed into the water in an hour of washing")  # fmt: skip
     used = _wash_water(course)
     held = [amounts(inventory(arena, _WORKING), course.density)["water"] for arena in (course.start, course.end)]
-    entering = (records.IN_FEED, records.IN_SUPPLY, records.IN_CHEMICAL, records.IN_RAIN)
+    # rain is left out: most of it falls on mud cells and never comes near the wash water
+    entering = (records.IN_FEED, records.IN_SUPPLY, records.IN_CHEMICAL)
     outside = sum(amounts(course.booked(row), course.density)["water"] for row in entering)
     course.add("plant.water_used", used, "m3", "water the wash plants took")
     course.add("plant.water_returned", 100.0 * ratio(used - outside + held[1] - held[0], used), "%",
-               "part of the water used that came round again: neither let in from outside nor taken from what "
-               "the tanks held")  # fmt: skip
+               "water used that was neither let in nor taken from what the tanks held")  # fmt: skip
     for name, row, words in (
         ("make_up", records.IN_SUPPLY, "water let in from outside, fresh polymer water included"),
         ("rain", records.IN_RAIN, "rain on tanks, clarifiers and cells"),

@@ -59,13 +59,13 @@ def _clarity(course: Course, name: str, index: int) -> None:
     seen = turbidity[running]
     course.add(f"{name}.overflow_turbidity_mean", seen.mean(), "NTU", "turbidity of the overflow while it runs")
     course.add(f"{name}.overflow_turbidity_p95", np.percentile(seen, 95.0), "NTU",
-               "turbidity of the overflow below which it stays 95 % of its running time")  # fmt: skip
+               "turbidity it stays below for 95 % of that time")  # fmt: skip
     stated = course.limit_si(f"{name}.turbidity")
     limit = TURBIDITY_LIMIT if stated is None else stated
     over = running & (turbidity > limit)
     words = f"{limit:g} NTU, " + ("the plant's own limit" if stated is not None else "a usual limit for reuse")
     course.add(f"{name}.turbidity_over_limit", 100.0 * over.sum() / running.sum(), "%",
-               f"part of the running time with the overflow above {words}")  # fmt: skip
+               f"running time with the overflow above {words}")  # fmt: skip
     # a spell goes on while the weir stands still between two dirty rows
     course.add(f"{name}.turbidity_longest_spell", longest(over[running]) * course.every / 60.0, "min",
                f"longest unbroken running time with the overflow above {limit:g} NTU")  # fmt: skip
@@ -87,7 +87,7 @@ def _underflow(course: Course, name: str, index: int) -> None:
     under = volume - mass / course.density
     held = [amounts(clarifier_content(a, index), course.density)["water"] for a in (course.start, course.end)]
     course.add(f"{name}.water_recovery", 100.0 * ratio(over, over + under + held[1] - held[0]), "%",
-               "water over the weir for the water fed (rain on it counts as fed)")  # fmt: skip
+               "water over the weir for the water fed, rain included")  # fmt: skip
 
 
 def _bed(course: Course, name: str, index: int) -> None:

@@ -34,11 +34,11 @@ def runs(args: argparse.Namespace) -> int:
         print(f"no runs in {runs_folder(args.out)}; 'plantsim run FILE' makes one")
         return 0
     rows = [
-        [info.name, duration(info.seconds) if info.finished else "", str(info.seed),
-         info.status + (f": {info.reason}" if info.reason else ""), info.title]
+        [info.name, duration(info.seconds) if info.finished else "", str(info.seed), info.title,
+         info.status + (f": {info.reason}" if info.reason else "")]
         for info in found
     ]  # fmt: skip
-    print(table(rows, ["run", "length", "seed", "status", "plant"], right=[1, 2]))
+    print(table(rows, ["run", "length", "seed", "plant", "status"], right=[1, 2]))
     return 0
 
 

@@ -155,6 +155,7 @@ def test_feed_rate_stoppages_and_water_that_came_round():
     end.ledger[records.IN_FEED, records.VOLUME] = 40_000.0 / DENSITY
     end.ledger[records.IN_SUPPLY, records.VOLUME] = 30.0
     end.supply_s["total"] = 30.0
+    end.ledger[records.IN_RAIN, records.VOLUME] = 500.0  # on the mud cells
     start.vessel_s["content"][0, records.VOLUME] = 100.0
     end.vessel_s["content"][0, records.VOLUME] = 60.0
     running = {"wash.running": np.array([1.0, 1.0, 1.0, 0.0, 0.0])}
