@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from collections import namedtuple
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
@@ -21,6 +22,19 @@ as int64, the instructions of all control programs (int32[n, 4]) and scratch num
 
 _DTYPES = {name: dtype for name, _, dtype in records.KINDS}
 _INTERPRETED = os.environ.get("NUMBA_DISABLE_JIT", "0") not in ("", "0")
+
+
+class _Record(np.record):
+    """A record whose fields are attributes, as interpreted kernels need them.
+
+    `np.record` puts the methods of arrays first, which hide fields of the same name (`base`, `repeat`).
+    """
+
+    def __getattribute__(self, name: str) -> Any:
+        field = np.void.__getattribute__(self, "dtype").fields.get(name)
+        if field is None:
+            return super().__getattribute__(name)
+        return np.void.__getattribute__(self, "getfield")(*field[:2])
 
 
 class Arena:
@@ -60,9 +74,7 @@ class Arena:
         raw = self.buffer[start : start + n * _width(name)]
         dtype = _DTYPES[name]
         if isinstance(dtype, np.dtype):
-            view = raw.view(dtype)
-            # interpreted kernels need attribute access, which only record arrays give
-            return view.view(np.recarray) if _INTERPRETED else view
+            return raw.view(np.dtype((_Record, dtype)) if _INTERPRETED else dtype)
         if dtype == -1:
             return raw.view(np.int64)
         return raw.view(np.float64).reshape(n, dtype) if dtype else raw.view(np.float64)

@@ -1,23 +1,28 @@
-"""How numeric code is compiled: four decorators, one place for the compiler's options.
+"""How numeric code is compiled: one place for the compiler's options.
 
-`formula` marks a scalar physics formula: plain Python when called from Python (no compile wait), compiled
-and inlined when called from a kernel. `kernel` marks a function of the simulation kernel, `phase` and `entry`
-its loop.
+* `formula` marks a scalar physics formula: plain Python when called from Python (no compile wait), compiled
+  when called from a kernel.
+* `kernel` marks a function of the simulation kernel.
+* `part` marks a piece of a kernel that the compiler merges into its caller: a call with many arrays costs more
+  than the work of a small unit.
+* `phase` marks a piece of the loop that numba itself puts in place: a whole plant is too many words to be passed.
+* `entry` marks what Python calls; its machine code is kept on disk.
 
-The error model is numpy's: a division by zero gives inf or nan, as in the C twin, and is tested for
-where it can happen. `fastmath` stays off: it gains nothing here and makes the last bits depend on the
-compiler.
+The error model is numpy's: a division by zero gives inf or nan, as in the C twin, and is tested for where it can
+happen. `fastmath` stays off: it gains nothing here and makes the last bits depend on the compiler. Kernels never
+allocate, so numba's reference counting of every array they are handed is left out (`_nrt`, which is not in numba's
+documentation; tests hold compiled and interpreted kernels to the same bytes).
 """
+
+from typing import Any
 
 from numba import njit
 from numba.extending import register_jitable
 
+_OPTIONS: dict[str, Any] = dict(error_model="numpy", nogil=True, _nrt=False)
+
 formula = register_jitable(error_model="numpy")
-# Kernels never allocate, so numba's reference counting of every array they are handed is left out: it would
-# cost more than the work of a small unit. (`_nrt` is not in numba's documentation; tests hold the kernel to
-# the same bytes as the interpreted code.)
-kernel = njit(error_model="numpy", nogil=True, _nrt=False)
-phase = njit(error_model="numpy", nogil=True, _nrt=False, inline="always")
-"""A part of the kernel's loop, put in place: a whole plant is too many words to be passed on."""
-entry = njit(error_model="numpy", nogil=True, _nrt=False, cache=True)
-"""What Python calls: kept on disk."""
+kernel = njit(**_OPTIONS)
+part = njit(forceinline=True, **_OPTIONS)
+phase = njit(inline="always", **_OPTIONS)
+entry = njit(cache=True, **_OPTIONS)

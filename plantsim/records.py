@@ -84,7 +84,7 @@ CLOCK = _record(
     ("dt", "f8", "s", "length of one step"),
     ("start", "f8", "s", "calendar time of tick 0, seconds since Monday 00:00 of week 0 of the year"),
     ("status", "i8", "-", "0 or the fault that stopped the kernel: kind + 256 * unit"),
-    ("flags", "i8", "-", "bit set of warnings met: see WARNINGS"),
+    ("warned", "i8", "-", "bit set of warnings met: see WARNINGS"),
     ("calm", "i8", "-", "1 = random wander and instrument noise off"),
 )
 
@@ -235,7 +235,8 @@ PLUG_P = _record(
     ("rows", "i8", "-", "rows it owns: its ring of parcels and, last, the row in which its inlet is mixed"),
     ("volume", "f8", "m3", "volume when full"),
     ("parcel", "f8", "m3", "nominal parcel volume"),
-    ("mixing", "f8", "-", "exchange with each neighbour per parcel moved: dispersion / (velocity * parcel length)"),
+    ("mixing", "f8", "-", "exchange with each neighbour in one sweep: dispersion * every / (velocity * parcel length)"),
+    ("every", "i8", "-", "parcels moved between sweeps; below 1 counts as 1"),
 )
 PLUG_S = _record(
     "plug",
@@ -856,7 +857,7 @@ WARNINGS: tuple[tuple[str, str], ...] = (
     ("courant", "a clarifier layer came near the stability bound of the step"),
     ("cell_lost", "a mud cell went over its wall"),
 )
-"""Bits of `clock.flags`, lowest first: what left the range of a model, and why it matters."""
+"""Bits of `clock.warned`, lowest first: what left the range of a model, and why it matters."""
 (WARN_PACKED, WARN_TEMPERATURE, WARN_SLOW, WARN_SUCTION, WARN_CURVE,
  WARN_DOSE, WARN_CHARGE, WARN_LOW, WARN_COURANT, WARN_CELL) = (1 << i for i in range(10))  # fmt: skip
 

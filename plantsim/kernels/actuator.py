@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 
-from plantsim.kernels.plug import part
+from plantsim.jit import part
 
 
 @part

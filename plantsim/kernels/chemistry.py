@@ -16,8 +16,8 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import kernel
-from plantsim.kernels.rows import relative_viscosity
+from plantsim.jit import kernel, part
+from plantsim.kernels.rows import part_gone, relative_viscosity
 from plantsim.records import (
     CLAY,
     COAG,
@@ -35,21 +35,21 @@ from plantsim.records import (
 )
 
 
-@kernel
+@part
 def demand(fines, colloid, clay, m):
     """Coagulant product [kg] that balances the charge of these solids [kg]."""
     share = clay / fines if fines > 0.0 else 0.0
     return m.coag_demand * (1.0 + m.coag_demand_clay * share) * (fines + colloid)
 
 
-@kernel
+@part
 def charge_of(row, m):
     """Bound coagulant over demand of a row; 1 is balance, 0 where there is nothing to bind to."""
     need = demand(row[FINES], row[COLLOID], row[CLAY], m)
     return row[COAG_BOUND] / need if need > 1e-12 else 0.0
 
 
-@kernel
+@part
 def settling_factor(fines, clay, poly_bound, m):
     """Settling speed over that of unflocculated fines, from the polymer they hold.
 
@@ -82,7 +82,7 @@ def react(row, seconds, m, ledger, scale):
         if row[COAG] > 0.0:
             room = m.coag_capacity * need - row[COAG_BOUND]
             if room > 0.0:
-                bound = min(row[COAG], room) * -math.expm1(-seconds / m.coag_mix_time)
+                bound = min(row[COAG], room) * part_gone(seconds / m.coag_mix_time)
                 row[COAG] -= bound
                 row[COAG_BOUND] += bound
                 ledger[REACTION, COAG] -= bound * scale
@@ -94,7 +94,7 @@ def react(row, seconds, m, ledger, scale):
             if z < 5.0:
                 viscosity = relative_viscosity(row[HEAT] / row[VOLUME])
                 rate = math.exp(-z * z) / (m.coag_time * viscosity)
-                joined = colloid * -math.expm1(-rate * seconds)
+                joined = colloid * part_gone(rate * seconds)
                 row[COLLOID] = colloid - joined
                 row[FINES] = fines + joined
                 row[CLAY] += joined * share
@@ -107,7 +107,7 @@ def react(row, seconds, m, ledger, scale):
         optimum = m.poly_optimum * (1.0 + m.poly_optimum_clay * share) * fines
         room = m.poly_capacity * optimum - row[POLY_BOUND]
         if room > 0.0:
-            bound = min(row[POLY], room) * -math.expm1(-seconds / m.poly_time)
+            bound = min(row[POLY], room) * part_gone(seconds / m.poly_time)
             thickness = (row[COARSE] + fines) / (row[VOLUME] * m.poly_best_solids)
             good = bound
             if thickness > 1.0:

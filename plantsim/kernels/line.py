@@ -30,9 +30,9 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import kernel
+from plantsim.jit import kernel, part
 from plantsim.kernels.chemistry import charge_of
-from plantsim.kernels.plug import age, disperse, inlet_row, part, pop, push, push_mixed, take_back
+from plantsim.kernels.plug import age, disperse, inlet_row, pop, push, push_mixed, take_back
 from plantsim.kernels.pump import STANDING, finish_branches, pumped_flow, quadratic_flow, stop_branches
 from plantsim.kernels.rows import no_flow, relative_viscosity, slurry_density, water_density
 from plantsim.physics.deposition import durand_velocity

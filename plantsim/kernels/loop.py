@@ -166,7 +166,7 @@ def advance(plant, ticks, rows, cells, integer, every):
         if status != 0:
             clock.status = status
             return status
-        clock.flags |= step_flows(plant, now, dt) | step_stores(plant, tick, dt)
+        clock.warned |= step_flows(plant, now, dt) | step_stores(plant, tick, dt)
         clock.tick = tick + 1
     if clock.tick % every == 0:
         record(plant.mem, plant.imem, rows, cells, integer, clock.tick // every)

@@ -21,7 +21,7 @@ from __future__ import annotations
 import math
 
 from plantsim.jit import kernel
-from plantsim.kernels.rows import no_flow, relative_viscosity
+from plantsim.kernels.rows import no_flow, part_gone, relative_viscosity
 from plantsim.records import (
     FILL,
     HEAT,
@@ -49,14 +49,6 @@ _WHISKER = 1.0 - 1e-9
 
 
 @kernel
-def _left(x):
-    """exp(-x); by its series where that is exact to rounding and cheaper."""
-    if x < 5e-3:
-        return 1.0 - x * (1.0 - 0.5 * x * (1.0 - x * (1.0 / 3.0) * (1.0 - 0.25 * x * (1.0 - 0.2 * x))))
-    return math.exp(-x)
-
-
-@kernel
 def age(row, unaged, p, ledger, dt):
     """Age the polymer of a tank over one step, in place; returns what is still unaged [kg]."""
     active = row[POLY]
@@ -67,8 +59,8 @@ def age(row, unaged, p, ledger, dt):
     loss = 0.0
     if p.half_life > 0.0:
         loss = _LN2 * dt / p.half_life * math.exp(_LN2 * 0.1 * (temperature - 20.0))
-    kept = _left(loss)
-    still = _left(gain)
+    kept = 1.0 - part_gone(loss)
+    still = 1.0 - part_gone(gain)
     made = 0.0
     if unaged > 0.0:
         # part of the unaged that is active at the end of the step; the limit where both rates are alike

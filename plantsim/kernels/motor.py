@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import math
 
-from plantsim.kernels.plug import part
+from plantsim.jit import part
 from plantsim.records import N_STARTS
 
 HOUR = 3600.0

@@ -25,15 +25,9 @@ from __future__ import annotations
 
 import math
 
-from numba import njit
-
-from plantsim.jit import kernel
+from plantsim.jit import kernel, part
 from plantsim.kernels.chemistry import react
 from plantsim.records import COARSE, COLLOID, FINES, HEAT, NS, PARCEL_SEEN, PARCEL_TIME, VOLUME
-
-# Parts of a kernel, merged into their caller by the compiler: a call with many arrays costs more than the work of
-# a small unit. Otherwise as `plantsim.jit.kernel`.
-part = njit(error_model="numpy", nogil=True, _nrt=False, forceinline=True)  # type: ignore[call-overload]
 
 _STALE = 0.1  # part of its age a parcel may go unbooked before it reacts again
 _FULL = 1.0 - 1e-9  # a parcel this full takes no more
@@ -241,15 +235,16 @@ def _sweep(p, s, parcels):
 
 @part
 def disperse(p, s, parcels, moved):
-    """Exchange between neighbours, once for each nominal parcel moved since the last time.
+    """Exchange between neighbours, once for each `every` nominal parcels moved since the last time.
 
     The exchange is that of the smaller of two neighbours, so part-filled ends stay stable; every flux is
     taken from the state before the sweep and booked on both sides. The inlet row is used up.
     """
     if p.mixing > 0.0:
         s.moved += moved
-        while s.moved >= p.parcel:
-            s.moved -= p.parcel
+        lot = p.parcel * max(p.every, 1)
+        while s.moved >= lot:
+            s.moved -= lot
             if s.count > 1:
                 _sweep(p, s, parcels)
 

@@ -22,8 +22,7 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import kernel
-from plantsim.kernels.plug import part
+from plantsim.jit import kernel, part
 from plantsim.physics.hydraulics import G
 from plantsim.records import WARN_CURVE, WARN_SUCTION
 

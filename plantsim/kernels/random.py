@@ -6,6 +6,7 @@ splitmix64 (Steele, Lea and Flood, OOPSLA 2014): one 64-bit state, one add and t
 from __future__ import annotations
 
 import numpy as np
+from numba import config
 
 from plantsim.jit import kernel
 
@@ -20,17 +21,37 @@ _UNIT = 1.0 / 9007199254740992.0
 
 
 @kernel
+def _sum(a, b):
+    return a + b
+
+
+@kernel
+def _product(a, b):
+    return a * b
+
+
+if config.DISABLE_JIT:  # numpy's scalars wrap round as machine words do, but warn of it: take whole numbers there
+    _WORD = (1 << 64) - 1
+
+    def _sum(a, b):
+        return np.uint64((int(a) + int(b)) & _WORD)
+
+    def _product(a, b):
+        return np.uint64((int(a) * int(b)) & _WORD)
+
+
+@kernel
 def advance_state(state):
     """The next state (int64) of a generator."""
-    return np.int64(np.uint64(state) + _GAMMA)
+    return np.int64(_sum(np.uint64(state), _GAMMA))
 
 
 @kernel
 def bits(state):
     """64 random bits (uint64) of a state."""
     z = np.uint64(state)
-    z = (z ^ (z >> _S30)) * _MIX1
-    z = (z ^ (z >> _S27)) * _MIX2
+    z = _product(z ^ (z >> _S30), _MIX1)
+    z = _product(z ^ (z >> _S27), _MIX2)
     return z ^ (z >> _S31)
 
 

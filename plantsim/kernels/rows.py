@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from plantsim.jit import kernel
+import math
+
+from plantsim.jit import part
 from plantsim.records import (
     COARSE,
     COLLOID,
@@ -15,7 +17,18 @@ from plantsim.records import (
 )
 
 
-@kernel
+@part
+def part_gone(x):
+    """1 - exp(-x): the part of something that has gone after x time constants.
+
+    Within a step x is small, and there its series, good to 3e-12 below 0.05, costs a tenth of the library's.
+    """
+    if x < 0.05:
+        return x * (1.0 - 0.5 * x * (1.0 - x / 3.0 * (1.0 - 0.25 * x * (1.0 - 0.2 * x * (1.0 - x / 6.0)))))
+    return -math.expm1(-x)
+
+
+@part
 def gather(links, first, count, streams, row):
     """Sum the linked streams into `row` [per s]."""
     for k in range(NS):
@@ -26,7 +39,7 @@ def gather(links, first, count, streams, row):
             row[k] += streams[stream, k]
 
 
-@kernel
+@part
 def draw(offers, offer, flow, streams, stream):
     """Book a draw of `flow` [m3/s] from an offer as a stream: flow times the offered concentrations."""
     streams[stream, VOLUME] = flow
@@ -34,14 +47,14 @@ def draw(offers, offer, flow, streams, stream):
         streams[stream, k] = flow * offers[offer, k]
 
 
-@kernel
+@part
 def no_flow(streams, stream):
     """Book a stream as empty in this step."""
     for k in range(NS):
         streams[stream, k] = 0.0
 
 
-@kernel
+@part
 def offer_content(offers, offer, content, available, level, density):
     """Offer a store: available volume [m3], concentrations of `content`, level [m], density [kg/m3]."""
     offers[offer, VOLUME] = available
@@ -54,14 +67,14 @@ def offer_content(offers, offer, content, available, level, density):
     offers[offer, OFFER_DENSITY] = density
 
 
-@kernel
+@part
 def book(ledger, row, stream_row, seconds):
     """Add a stream over some seconds to a ledger row."""
     for k in range(NS):
         ledger[row, k] += stream_row[k] * seconds
 
 
-@kernel
+@part
 def water_density(temperature):
     """Density of water [kg/m3], cubic about 4 degC: within 0.02 kg/m3 of IAPWS-95 from 0 to 40 degC.
 
@@ -72,7 +85,7 @@ def water_density(temperature):
     return 999.975 - d * d * (7.53106e-3 - 4.32804e-5 * d)
 
 
-@kernel
+@part
 def relative_viscosity(temperature):
     """Viscosity of water over that at 20 degC, a rational form fitted to IAPWS R12-08, 0 to 40 degC.
 
@@ -83,26 +96,26 @@ def relative_viscosity(temperature):
     return 1.0 / (1.0 + d * (2.450403e-2 + d * (1.169955e-4 + d * -3.086845e-7)))
 
 
-@kernel
+@part
 def slurry_density(solids, solids_density, temperature):
     """Density [kg/m3] of water carrying `solids` [kg/m3]: rho_w + C (1 - rho_w / rho_s)."""
     rho = water_density(temperature)
     return rho + solids * (1.0 - rho / solids_density)
 
 
-@kernel
+@part
 def solids_of(row):
     """All suspended solids of a row [kg or kg/s or kg/m3]."""
     return row[COARSE] + row[FINES] + row[COLLOID]
 
 
-@kernel
+@part
 def turbidity(coarse, fines, colloid, material):
     """Turbidity [NTU] of water with these solids [kg/m3]: linear in each class."""
     return material.ntu_coarse * coarse + material.ntu_fines * fines + material.ntu_colloid * colloid
 
 
-@kernel
+@part
 def temperature_of(row, otherwise):
     """Temperature of a store or stream [degC]; `otherwise` when it is empty."""
     if row[VOLUME] > 1e-12:

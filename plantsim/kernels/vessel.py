@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import kernel
+from plantsim.jit import part
 from plantsim.kernels.chemistry import charge_of, react
 from plantsim.kernels.rows import no_flow, relative_viscosity, slurry_density, turbidity
 from plantsim.records import (
@@ -36,7 +36,7 @@ EMPTY = 1e-9
 _WHISKER = 1.0 - 1e-9  # part of a store that may be drawn, so that rounding never takes it below nothing
 
 
-@kernel
+@part
 def level_at(volume, p, tables):
     """Level [m] of the surface at a volume [m3], linear in the table and beyond its last point."""
     x = volume / p.volume * (p.n_table - 1)
@@ -45,7 +45,7 @@ def level_at(volume, p, tables):
     return low + (x - i) * (tables[p.table + i + 1] - low)
 
 
-@kernel
+@part
 def volume_at(level, p, tables):
     """Volume [m3] below a level [m]: the inverse of `level_at`."""
     i = 0
@@ -56,7 +56,7 @@ def volume_at(level, p, tables):
     return max(x, 0.0) * p.volume / (p.n_table - 1)
 
 
-@kernel
+@part
 def refresh_vessel(p, s, m, tables, offers):
     """Form everything that follows from the content: level, what can be drawn, properties, the offer."""
     s.dead = volume_at(p.suction_level, p, tables)
@@ -64,7 +64,7 @@ def refresh_vessel(p, s, m, tables, offers):
     return _derive(p, s, m, tables, offers)
 
 
-@kernel
+@part
 def spill_vessel(p, s, m, streams, offers, dt):
     """Flow over the weir in this step, from the level at its start; writes the spill stream, if there is one.
 
@@ -94,7 +94,7 @@ def spill_vessel(p, s, m, streams, offers, dt):
             streams[p.spill, k] = s.content[k] * share
 
 
-@kernel
+@part
 def step_vessel(p, s, m, weather, links, tables, streams, offers, ledger, dt):
     """Balance a vessel over one step; returns warning bits.
 
@@ -164,7 +164,7 @@ def step_vessel(p, s, m, weather, links, tables, streams, offers, ledger, dt):
     return flags | _derive(p, s, m, tables, offers)
 
 
-@kernel
+@part
 def _settle(p, s, m, volume, dt):
     """Move settling coarse, and the water its pores hold, from the liquid to the floor."""
     content = s.content
@@ -187,7 +187,7 @@ def _settle(p, s, m, volume, dt):
     s.sand_water += pores
 
 
-@kernel
+@part
 def _derive(p, s, m, tables, offers):
     """Everything that follows from the content; returns warning bits."""
     content = s.content

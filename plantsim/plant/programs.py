@@ -34,7 +34,7 @@ class Instance:
 
     def explain(self, fault: int) -> str:
         """Words for a fault of the machine."""
-        return self.program.explain(fault)
+        return self.program.fault_text(fault)
 
 
 def shipped_programs() -> dict[str, Path]:

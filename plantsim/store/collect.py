@@ -110,6 +110,6 @@ def _split(
 
 def _warnings(sim: Simulation) -> list[str]:
     """Sentences for every warning bit met, after those of the configuration."""
-    flags = int(sim.model.arena.clock["flags"][0])
+    flags = int(sim.model.arena.clock["warned"][0])
     met = [words for bit, (_, words) in enumerate(records.WARNINGS) if flags >> bit & 1]
     return [*sim.model.warnings, *(f"In this run {words}." for words in met)]

@@ -69,7 +69,7 @@ def run_by_hand(sim: ByHand) -> None:
         whole = a.mem.view(np.int64)
         rows[row] = [whole[c] if i else a.mem[c] for c, i in zip(cells, integer)]
     a.clock["tick"] = 4 * every
-    a.clock["flags"] = records.WARN_SLOW | records.WARN_CELL
+    a.clock["warned"] = records.WARN_SLOW | records.WARN_CELL
     sim.journal.append(Note(6, "shift", "wash starts"))
 
 
