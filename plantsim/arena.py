@@ -24,7 +24,7 @@ _DTYPES = {name: dtype for name, _, dtype in records.KINDS}
 _INTERPRETED = os.environ.get("NUMBA_DISABLE_JIT", "0") not in ("", "0")
 
 
-class _Record(np.record):
+class _Record(np.record):  # type: ignore[misc]
     """A record whose fields are attributes, as interpreted kernels need them.
 
     `np.record` puts the methods of arrays first, which hide fields of the same name (`base`, `repeat`).

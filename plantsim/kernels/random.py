@@ -30,7 +30,8 @@ def _product(a, b):
     return a * b
 
 
-if config.DISABLE_JIT:  # numpy's scalars wrap round as machine words do, but warn of it: take whole numbers there
+if config.DISABLE_JIT:  # type: ignore[attr-defined]
+    # numpy's scalars wrap round as machine words do, but warn of it: whole numbers do not
     _WORD = (1 << 64) - 1
 
     def _sum(a, b):
