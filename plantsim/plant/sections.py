@@ -50,7 +50,7 @@ WATER = Section(
     coagulant_window=Number(0.55, lo=0.1, hi=3.0, doc="width of the dose window, in demands"),
     coagulant_capacity=Number(1.6, lo=1.0, hi=5.0, doc="coagulant the solids can hold, in demands"),
     coagulant_mix_time=Q("time", "30 s", lo="1 s", hi="1 h", doc="time for coagulant to bind"),
-    coagulant_time=Q("time", "150 s", lo="1 s", hi="2 h", doc="time for colloid to join at the best dose, 20 degC"),
+    coagulant_time=Q("time", "100 s", lo="1 s", hi="2 h", doc="time for colloid to join at the best dose, 20 degC"),
     polymer_optimum=Q("dose_per_mass", "60 g/t", lo="1 g/t", hi="2000 g/t",
                       doc="bound polymer per dry fines at the fastest settling"),
     polymer_optimum_clay=Number(1.0, lo=0.0, hi=10.0, doc="rise of that optimum when all fines are sticky clay"),
@@ -287,11 +287,11 @@ SPLITTER = Section(
         gate=Maybe(TAG, doc="actuator that scales the share"),
     ), least=2, doc="its ways out"),
 ).with_ports(inlets=("in",))
-_V0 = Q("velocity", "0.30 m/h", above="0 m/h", hi="100 m/h", doc="speed of one unflocculated particle, 20 degC")
+_V0 = Q("velocity", "0.42 m/h", above="0 m/h", hi="100 m/h", doc="speed of one unflocculated particle, 20 degC")
 SETTLING = Variant("law", {
     "richardson-zaki": Section(
         "v = v0 (1 - phi)^n.", v0=_V0,
-        n=Number(22.0, lo=2.0, hi=60.0, doc="exponent; flocs hold water, so more than the 4.65 of single grains")),
+        n=Number(18.0, lo=2.0, hi=60.0, doc="exponent; flocs hold water, so more than the 4.65 of single grains")),
     "vesilind": Section(
         "v = v0 exp(-C/Cs).", v0=_V0,
         cs=Q("concentration", "110 g/L", above="0 g/L", doc="concentration scale")),
