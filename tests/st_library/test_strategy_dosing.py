@@ -22,7 +22,9 @@ def test_no_coagulant_without_flow() -> None:
     assert bench.scan(flow=350.0, enable=0)["run"] == 0
 
 
-@pytest.mark.parametrize(("raw", "dose"), [(100.0, 20.0), (500.0, 20.0), (2750.0, 50.0), (5000.0, 80.0), (9000.0, 80.0)])
+@pytest.mark.parametrize(
+    ("raw", "dose"), [(100.0, 20.0), (500.0, 20.0), (2750.0, 50.0), (5000.0, 80.0), (9000.0, 80.0)]
+)
 def test_coagulant_feedforward_by_raw_turbidity(raw: float, dose: float) -> None:
     bench = Bench("coagulant_dose", trim=0, feedforward=1).scan(flow=300.0, raw_turbidity=raw)
     assert bench["dose_now"] == pytest.approx(dose, rel=1e-6)

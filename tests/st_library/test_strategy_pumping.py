@@ -83,7 +83,7 @@ def test_assist_joins_by_level_and_leaves_with_hysteresis() -> None:
 
 
 def test_assist_joins_when_the_speed_is_at_its_limit() -> None:
-    bench = Bench("sump_averaging", band=0.2, level=2.1, assist_delay=180_000)  # well above the set-point, below the assist level
+    bench = Bench("sump_averaging", band=0.2, level=2.1)  # above the set-point, below the assist level
     bench.run(60.0, obey())
     assert asked(bench) == [1] and bench["speed_1"] == 100.0
     assert 100.0 < bench.until(lambda b: asked(b) == [1, 2], 200.0, obey()) < 185.0
@@ -228,7 +228,7 @@ def test_series_pair_starts_by_time_without_a_pressure_tag() -> None:
 
 @pytest.mark.parametrize(("name", "value"), [("seal_water", 0), ("permit", 0), ("power", 0), ("level", 1.5)])
 def test_series_pair_needs_each_permissive(name: str, value: float) -> None:
-    bench = Bench("series_pair", level=2.0, **{}).set(**{name: value}).run(60.0, obey())
+    bench = Bench("series_pair", level=2.0).set(**{name: value}).run(60.0, obey())
     assert asked(bench) == []
 
 

@@ -14,8 +14,8 @@ from plantsim.st.disassembler import verify
 
 # most instructions in one scan, with some room: a price list, so that a change that costs time is seen
 MOST = {
-    "cell_changeover": 110, "clean_water": 75, "coagulant_dose": 160, "interlocks": 110, "polymer_batch": 25,
-    "polymer_dose": 105, "press_cycle": 30, "rake_lift": 35, "series_pair": 130, "sump_averaging": 240,
+    "cell_changeover": 125, "clean_water": 75, "coagulant_dose": 175, "interlocks": 90, "polymer_batch": 25,
+    "polymer_dose": 105, "press_cycle": 30, "rake_lift": 35, "series_pair": 130, "sump_averaging": 260,
     "sump_on_off": 130, "underflow_density": 75, "underflow_level": 130, "underflow_mass": 135, "underflow_torque": 200,
 }  # fmt: skip
 
