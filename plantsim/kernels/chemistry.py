@@ -87,7 +87,7 @@ def react(row, seconds, m, ledger, scale):
                 row[COAG_BOUND] += bound
                 ledger[REACTION, COAG] -= bound * scale
                 ledger[REACTION, COAG_BOUND] += bound * scale
-            # in all but clear water any trace of product is a multiple of the demand, and means nothing
+            # in nearly clear water any trace of product is a multiple of the demand, and means nothing
             if row[COAG] + row[COAG_BOUND] > 3.0 * need and fines + colloid > 0.5 * row[VOLUME]:
                 flags = WARN_CHARGE
         if colloid > 0.0:
