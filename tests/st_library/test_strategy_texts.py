@@ -9,7 +9,7 @@ import pytest
 from strategy_rig import FOLDER, NAMES, Bench
 
 from plantsim.kernels.machine import scan
-from plantsim.plant.programs import _homes, shipped_programs
+from plantsim.plant.programs import _homes, _put, shipped_programs
 from plantsim.st.disassembler import verify
 
 # most instructions in one scan, with some room: a price list, so that a change that costs time is seen
@@ -99,6 +99,22 @@ def test_every_program_has_a_note_that_names_its_parameters(name: str) -> None:
     known = {v.name for v in program.variables.values()}
     quoted = set(re.findall(r"`([a-z][a-z_0-9]*)`", note))
     assert quoted and quoted <= known | {"interlocks"} | {n for n in NAMES}, quoted - known
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_input_can_be_set_by_a_text_with_its_unit(name: str) -> None:
+    bench = Bench(name)
+    for variable in bench.program.inputs:
+        if variable.type == "BOOL":
+            text, wanted = ("no", 0) if variable.initial else ("yes", 1)
+        elif variable.type == "TIME":
+            text, wanted = "90 min", 5_400_000
+        elif variable.unit == "1":
+            text, wanted = "2", 2
+        else:
+            text, wanted = f"12.5 {variable.unit}", 12.5
+        _put(bench.memory, variable, text)
+        assert variable.read(bench.memory) == wanted, variable.name
 
 
 def test_programs_are_shipped_under_their_names() -> None:
