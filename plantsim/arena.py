@@ -10,13 +10,14 @@ import os
 from collections import namedtuple
 from collections.abc import Mapping
 from typing import Any
+from typing import Any
 
 import numpy as np
 
 from plantsim import records
 
 NAMES = tuple(name for name, _, _ in records.KINDS)
-Plant = namedtuple("Plant", (*NAMES, "mem", "imem", "code", "scratch"))  # type: ignore[misc]
+Plant: Any = namedtuple("Plant", (*NAMES, "mem", "imem", "code", "scratch"))
 Plant.__doc__ = """What the kernel is handed: every array of `records.KINDS`, the whole memory as float64 and
 as int64, the instructions of all control programs (int32[n, 4]) and scratch numbers that are no state."""
 
@@ -117,11 +118,11 @@ class Arena:
     def is_integer(self, name: str, field: str | None) -> bool:
         """Whether the cells of a field hold integers."""
         dtype = _DTYPES[name]
-        if isinstance(dtype, np.dtype):
+        if isinstance(dtype, np.dtype) and field is not None:
             return dtype[field].base.kind == "i"
         return dtype == -1
 
-    def plant(self, code: np.ndarray | None = None) -> Plant:
+    def plant(self, code: np.ndarray | None = None) -> Any:
         """Views for the kernel.
 
         Parameters

@@ -29,4 +29,4 @@ def _cache_folder() -> Path:
 
 CACHE_FOLDER = _cache_folder()
 if "NUMBA_CACHE_DIR" not in os.environ:
-    numba.config.CACHE_DIR = str(CACHE_FOLDER)
+    numba.config.CACHE_DIR = str(CACHE_FOLDER)  # type: ignore[attr-defined]

@@ -102,18 +102,37 @@ def _file_of(c: Tree) -> Path | None:
 def _add_instance(
     a: Assembly, tags: dict[str, Tag], name: str, c: Tree, program: Any, base: int, pc: int, written: dict[str, str]
 ) -> None:
-    step = a.tree.site.step
-    every, repeat = _task(c, step)
-    copies: dict[str, list[int]] = {"input": [], "output": []}
-    points = {v.name: v for v in (*program.inputs, *program.outputs)}
-    folded = {n.casefold(): n for n in points}
+    every, repeat = _task(c, a.tree.site.step)
+    points = {v.name.casefold(): v for v in (*program.inputs, *program.outputs)}
+    inputs, outputs = _connections(tags, name, c, points, base, written)
+    first_in = len(a.parts.records["copy_p"])
+    for record in inputs:
+        a.parts.add("copy_p", **record)
+    first_out = len(a.parts.records["copy_p"])
+    for record in outputs:
+        a.parts.add("copy_p", **record)
+    number = a.parts.add(
+        "program_p", pc=pc, base=_control_cell(base), every=every, repeat=repeat,
+        cycle_ms=max(1, round(c.every * 1000.0)), copies_in=first_in, n_in=len(inputs),
+        copies_out=first_out, n_out=len(outputs), budget=BUDGET,
+    )  # fmt: skip
+    a.units[name] = ("program", number)
+    memory = np.array(program.initial, float)
+    _set_parameters(c, program, points, memory)
+    a.first_fill.append(lambda arena: arena.control.__setitem__(slice(base, base + len(memory)), memory))
+
+
+def _connections(
+    tags: dict[str, Tag], name: str, c: Tree, points: dict[str, Any], base: int, written: dict[str, str]
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Copies from tags to a program's inputs, and from its outputs to tags; what does not fit is a finding."""
+    inputs: list[dict[str, Any]] = []
+    outputs: list[dict[str, Any]] = []
     for point, ref in c.connect.items():
-        if point.casefold() not in folded:
-            near = difflib.get_close_matches(point.casefold(), folded, 1, 0.5)
-            c.finding(f"connect.{point}", f"found '{point}'; allowed: {', '.join(points)}"
-                                          + (f" (did you mean '{folded[near[0]]}'?)" if near else ""))  # fmt: skip
+        variable = points.get(point.casefold())
+        if variable is None:
+            c.finding(f"connect.{point}", _unknown(point, [v.name for v in points.values()]))
             continue
-        variable = points[folded[point.casefold()]]
         tag = tags[str(ref)]
         output = variable.section == "output"
         if output and tag.role in ("instrument", "switch"):
@@ -129,35 +148,30 @@ def _add_instance(
             c.finding(f"connect.{point}", f"found '{tag.name}' in {tag.unit}, but {point} is in {variable.unit}; "
                                           "allowed: a tag in a unit of the same dimension")  # fmt: skip
             continue
-        index = dict(tag=tag.index, kind=_copy_kind(variable.type), scale=scale[0], offset=scale[1],
-                     cell=_control_cell(base + variable.cell))  # fmt: skip
-        copies["output" if output else "input"].append(index)  # type: ignore[arg-type]
-    first_in = len(a.parts.records["copy_p"])
-    for record in copies["input"]:
-        a.parts.add("copy_p", **record)  # type: ignore[arg-type]
-    first_out = len(a.parts.records["copy_p"])
-    for record in copies["output"]:
-        a.parts.add("copy_p", **record)  # type: ignore[arg-type]
-    index = a.parts.add(
-        "program_p", pc=pc, base=_control_cell(base), every=every, repeat=repeat,
-        cycle_ms=max(1, round(c.every * 1000.0)), copies_in=first_in, n_in=len(copies["input"]),
-        copies_out=first_out, n_out=len(copies["output"]), budget=BUDGET,
-    )  # fmt: skip
-    a.units[name] = ("program", index)
-    memory = np.array(program.initial, float)
+        (outputs if output else inputs).append(
+            dict(tag=tag.index, kind=_copy_kind(variable.type), scale=scale[0], offset=scale[1],
+                 cell=_control_cell(base + variable.cell))
+        )  # fmt: skip
+    return inputs, outputs
+
+
+def _set_parameters(c: Tree, program: Any, points: dict[str, Any], memory: np.ndarray) -> None:
+    """Write the parameters of the configuration into a program's memory image."""
     for parameter, text in c.set.items():
-        if parameter.casefold() not in folded or points[folded[parameter.casefold()]].section != "input":
-            inputs = [v.name for v in program.inputs]
-            near = difflib.get_close_matches(parameter, inputs, 1, 0.5)
-            c.finding(f"set.{parameter}", f"found '{parameter}'; allowed: {', '.join(inputs)}"
-                                          + (f" (did you mean '{near[0]}'?)" if near else ""))  # fmt: skip
+        variable = points.get(parameter.casefold())
+        if variable is None or variable.section != "input":
+            c.finding(f"set.{parameter}", _unknown(parameter, [v.name for v in program.inputs]))
             continue
-        variable = points[folded[parameter.casefold()]]
         try:
             _put(memory, variable, text)
         except (QuantityError, ValueError) as error:
             c.finding(f"set.{parameter}", str(error))
-    a.first_fill.append(lambda arena: arena.control.__setitem__(slice(base, base + len(memory)), memory))
+
+
+def _unknown(word: str, known: list[str]) -> str:
+    """Sentence for a name a program does not have."""
+    near = difflib.get_close_matches(word, known, 1, 0.5)
+    return f"found '{word}'; allowed: {', '.join(known)}" + (f" (did you mean '{near[0]}'?)" if near else "")
 
 
 def _control_cell(number: int) -> Any:

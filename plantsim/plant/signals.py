@@ -190,4 +190,8 @@ def _is_integer(array: str, field: str) -> int:
 def add_flags(a: Assembly) -> None:
     """Put the starting values of the flags in the image."""
     for name, t in a.tree.flags.items():
-        a.first_fill.append(lambda arena, i=a.tags[name], v=t.start: arena.tags.__setitem__(i, v))
+        a.first_fill.append(_set_tag(a.tags[name], t.start))
+
+
+def _set_tag(index: int, value: float) -> Any:
+    return lambda arena: arena.tags.__setitem__(index, value)
