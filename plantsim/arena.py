@@ -10,14 +10,13 @@ import os
 from collections import namedtuple
 from collections.abc import Mapping
 from typing import Any
-from typing import Any
 
 import numpy as np
 
 from plantsim import records
 
 NAMES = tuple(name for name, _, _ in records.KINDS)
-Plant: Any = namedtuple("Plant", (*NAMES, "mem", "imem", "code", "scratch"))
+Plant: Any = namedtuple("Plant", (*NAMES, "mem", "imem", "code", "scratch"))  # type: ignore[misc]
 Plant.__doc__ = """What the kernel is handed: every array of `records.KINDS`, the whole memory as float64 and
 as int64, the instructions of all control programs (int32[n, 4]) and scratch numbers that are no state."""
 
@@ -133,10 +132,9 @@ class Arena:
         if code is None:
             code = np.zeros((1, 4), np.int32)
         scratch = np.zeros(4096 + 16 * self._longest_clarifier(), np.float64)
-        return Plant(
-            *(self.arrays[name] for name in NAMES),
-            self.mem, self.mem.view(np.int64), np.ascontiguousarray(code, np.int32), scratch,
-        )  # fmt: skip
+        arrays = [self.arrays[name] for name in NAMES]
+        arrays += [self.mem, self.mem.view(np.int64), np.ascontiguousarray(code, np.int32), scratch]
+        return Plant._make(arrays)
 
     def _longest_clarifier(self) -> int:
         layers = self.arrays["clarifier_p"]["layers"]
