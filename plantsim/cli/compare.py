@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from plantsim.cli.tables import duration, number, table
@@ -22,6 +23,7 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     p.add_argument("runs", metavar="RUN", nargs=2, help="name of a run, its beginning, its folder, or 'last'")
     p.add_argument("--out", metavar="DIR", help="folder of all runs ($PLANTSIM_RUNS, or runs)")
+    p.add_argument("--page", metavar="FILE", help="write a page that lays the two over each other")
     p.set_defaults(execute=execute)
 
 
@@ -36,9 +38,14 @@ def execute(args: argparse.Namespace) -> int:
     print(f"A  {first.run}: {duration(first.seconds)}, seed {first.seed}, {first.title}")
     print(f"B  {second.run}: {duration(second.seconds)}, seed {second.seed}, {second.title}")
     print()
-    print(table(figure_rows(first, second), ["figure", "unit", "A", "B", "B - A", "%"], right=[2, 3, 4, 5]))
+    figures = figure_rows(first, second)
+    print(table(figures, ["figure", "unit", "A", "B", "B - A", "%"], right=[2, 3, 4, 5]))
     print()
     keys = differing(first, second)
+    if args.page:
+        from plantsim.report.comparison import write_comparison
+
+        print(f"page written: {write_comparison(first, second, figures, keys, Path(args.page))}")
     if not keys:
         print("the configurations are alike")
         return 0

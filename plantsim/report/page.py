@@ -94,12 +94,12 @@ def render(run: RunData, pictures: dict[str, bytes], beds: list[tuple[str, str]]
     plant, groups = figure_groups(run)
     panels = {panel.key for panel in choose_panels(run)} if len(run.time) else set()
     events, events_left_out = group_events(run.journal)
-    return _template().render(
+    return template(PAGE).render(
         run=run,
         period=_period(run),
-        trends=_embedded(pictures[TRENDS]),
+        trends=embedded(pictures[TRENDS]),
         topics=[topic for topic, key in _BESIDE_TRENDS if key in panels],
-        beds=[(clarifier, _embedded(pictures[name])) for clarifier, name in beds],
+        beds=[(clarifier, embedded(pictures[name])) for clarifier, name in beds],
         plant=plant,
         groups=groups,
         balance=balance_table(run),
@@ -120,14 +120,16 @@ def _period(run: RunData) -> str:
     )
 
 
-def _embedded(data: bytes) -> str:
+def embedded(data: bytes) -> str:
+    """PNG bytes as a data address, so that a page needs no other file."""
     return "data:image/png;base64," + base64.b64encode(data).decode("ascii")
 
 
 @functools.cache
-def _template() -> Any:
+def template(name: str) -> Any:
+    """One of our page templates; names and texts are escaped."""
     environment = jinja2.Environment(
         loader=jinja2.FileSystemLoader(Path(__file__).parent / "templates"), autoescape=True,
         undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True,
     )  # fmt: skip
-    return environment.get_template(PAGE)
+    return environment.get_template(name)

@@ -49,7 +49,26 @@ def draw_trends(run: RunData) -> Figure:
     Figure
         Panels below each other over a common time axis; with a sentence instead when nothing was recorded, [-]
     """
-    panels = choose_panels(run) if len(run.time) else []
+    return draw_panels(run, choose_panels(run) if len(run.time) else [], NOTE)
+
+
+def draw_panels(run: RunData, panels: list[Panel], note: str) -> Figure:
+    """Draw panels below each other over the time axis of a run.
+
+    Parameters
+    ----------
+    run : RunData
+        The run whose title, time and shifts are shown, [-]
+    panels : list of Panel
+        What is drawn; their values belong to the run's times, [-]
+    note : str
+        Words under the title, [-]
+
+    Returns
+    -------
+    Figure
+        The picture, [-]
+    """
     with style.looks():
         legends = [_legend(panel) for panel in panels]
         heights = [
@@ -57,7 +76,7 @@ def draw_trends(run: RunData) -> Figure:
         ]
         total = _TOP + sum(heights) + _GAP * (len(heights) - 1) + _BOTTOM if panels else 1.6
         figure = style.new_figure(total)
-        _head(figure, run, bool(panels))
+        _head(figure, run, bool(panels), note)
         marks = ticks(run.start, run.seconds)
         top = _TOP
         for number, (panel, height, legend) in enumerate(zip(panels, heights, legends, strict=True), start=1):
@@ -69,12 +88,12 @@ def draw_trends(run: RunData) -> Figure:
     return figure
 
 
-def _head(figure: Figure, run: RunData, drawn: bool) -> None:
+def _head(figure: Figure, run: RunData, drawn: bool, note: str) -> None:
     height = figure.get_size_inches()[1]
     left = style.LEFT / style.WIDTH
     title = clipped(run.title, 54)
     figure.text(left, 1 - 0.13 / height, style.drawable(title), size=11.5, weight="bold", va="top")
-    figure.text(left, 1 - 0.345 / height, NOTE, size=8.6, va="top",
+    figure.text(left, 1 - 0.345 / height, style.drawable(note), size=8.6, va="top",
                 color=style.SETPOINT)  # fmt: skip
     if not drawn:
         figure.text(left, 0.35, "Nothing was recorded that a trend could show.", size=9.5)
