@@ -41,6 +41,8 @@ class Assembly:
         self.actuators: dict[str, int] = {}
         self.buses: dict[str, int] = {}
         self.offers: dict[str, int] = {}
+        self.programs: dict[str, Any] = {}
+        """Control programs at work by name."""
         self.plugs = 0
         self.first_fill: list[Callable[[Any], None]] = []
         """Writes of the starting state, done when the memory is laid out."""

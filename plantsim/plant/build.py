@@ -11,6 +11,7 @@ from plantsim import records
 from plantsim.arena import Arena
 from plantsim.plant.assemble import Assembly
 from plantsim.plant.model import Channel, Limit, Model, Tag
+from plantsim.plant.program_variables import watch_channels
 from plantsim.plant.programs import add_programs
 from plantsim.plant.reader import dump, examine
 from plantsim.plant.schedule import make_plans
@@ -52,7 +53,7 @@ RECORDED: dict[str, tuple[tuple[str, str], ...]] = {
 }  # fmt: skip
 
 
-def load_model(path: Path | str, overrides: Sequence[str] = ()) -> Model:
+def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[str] = ()) -> Model:
     """Build a plant from its file.
 
     Parameters
@@ -61,6 +62,8 @@ def load_model(path: Path | str, overrides: Sequence[str] = ()) -> Model:
         The YAML file.
     overrides : sequence of str
         `key.path=value` texts that replace values of the file.
+    watch : sequence of str
+        `program.variable` texts: variables of control programs that are recorded with the rest.
 
     Returns
     -------
@@ -96,7 +99,7 @@ def load_model(path: Path | str, overrides: Sequence[str] = ()) -> Model:
     a.parts.pool("agenda", len(plans))
     arena = a.parts.allocate()
     _fill(a, arena)
-    channels = _channels(a, arena, tags)
+    channels = _channels(a, arena, tags) + watch_channels(instances, arena, watch)
     return Model(
         title=tree.site.name, arena=arena, code=code, start=tree.site.start, step=tree.site.step,
         units=a.units, tags=tags, channels=channels, plans=plans, programs=dict(instances), limits=limits,

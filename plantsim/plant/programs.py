@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import struct
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,9 +13,10 @@ from plantsim import records
 from plantsim.errors import ProgramError
 from plantsim.plant.assemble import Assembly
 from plantsim.plant.model import Tag
+from plantsim.plant.program_variables import PLAIN, homes, value_of
 from plantsim.plant.tree import Tree
 from plantsim.st import compile_program
-from plantsim.units import QuantityError, to_si, unit_factor
+from plantsim.units import QuantityError, unit_factor
 
 STRATEGIES = Path(__file__).resolve().parent.parent / "strategies"
 BUDGET = 200_000
@@ -60,6 +60,7 @@ def add_programs(a: Assembly, tags: dict[str, Tag]) -> tuple[dict[str, Instance]
     written: dict[str, str] = {}
     for name, c in a.tree.control.items():
         path = _file_of(c)
+        _check_variants(tags, name, c)
         if path is None:
             continue
         if path not in compiled:
@@ -80,6 +81,7 @@ def add_programs(a: Assembly, tags: dict[str, Tag]) -> tuple[dict[str, Instance]
         instances[name] = Instance(name, program, base, starts[path])
         base += program.size
     a.parts.pool("control", base)
+    a.programs = dict(instances)
     return instances, np.concatenate(code) if code else np.zeros((1, 4), np.int32)
 
 
@@ -99,12 +101,37 @@ def _file_of(c: Tree) -> Path | None:
     return shipped[c.program]
 
 
+def chosen(c: Tree) -> list[Tree]:
+    """Blocks that connect and set a program: its own, and that of the program chosen, which comes first."""
+    variant = c.variants.get(c.program) if c.program is not None else None
+    return [c] if variant is None else [variant, c]
+
+
+def connected(c: Tree) -> dict[str, str]:
+    """Tags of a program's connected points, names in small letters."""
+    return {point.casefold(): str(ref) for block in reversed(chosen(c)) for point, ref in block.connect.items()}
+
+
+def _check_variants(tags: dict[str, Tag], name: str, c: Tree) -> None:
+    """Findings on the variants that are not chosen: a slip there shall not wait until the day they are."""
+    shipped = shipped_programs()
+    for program, variant in c.variants.items():
+        if program not in shipped:
+            c.finding(f"variants.{program}", _unknown(program, list(shipped)))
+        elif program != c.program:
+            path = shipped[program]
+            compiled = compile_program(path.read_text(encoding="utf-8"), path.name)
+            points = {v.name.casefold(): v for v in (*compiled.inputs, *compiled.outputs)}
+            _connections(tags, name, [variant], points, 0, {})
+            _set_parameters([variant], compiled, points, compiled.memory())
+
+
 def _add_instance(
     a: Assembly, tags: dict[str, Tag], name: str, c: Tree, program: Any, base: int, pc: int, written: dict[str, str]
 ) -> None:
     every, repeat = _task(c, a.tree.site.step)
     points = {v.name.casefold(): v for v in (*program.inputs, *program.outputs)}
-    inputs, outputs = _connections(tags, name, c, points, base, written)
+    inputs, outputs = _connections(tags, name, chosen(c), points, base, written)
     first_in = len(a.parts.records["copy_p"])
     for record in inputs:
         a.parts.add("copy_p", **record)
@@ -118,17 +145,24 @@ def _add_instance(
     )  # fmt: skip
     a.units[name] = ("program", number)
     memory = np.array(program.initial, float)
-    _set_parameters(c, program, points, memory)
+    _set_parameters(chosen(c), program, points, memory)
     a.first_fill.append(lambda arena: arena.control.__setitem__(slice(base, base + len(memory)), memory))
 
 
 def _connections(
-    tags: dict[str, Tag], name: str, c: Tree, points: dict[str, Any], base: int, written: dict[str, str]
+    tags: dict[str, Tag], name: str, blocks: list[Tree], points: dict[str, Any], base: int, written: dict[str, str]
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    """Copies from tags to a program's inputs, and from its outputs to tags; what does not fit is a finding."""
+    """Copies from tags to a program's inputs, and from its outputs to tags; what does not fit is a finding.
+
+    Where two blocks connect one point, the first counts.
+    """
     inputs: list[dict[str, Any]] = []
     outputs: list[dict[str, Any]] = []
-    for point, ref in c.connect.items():
+    done: set[str] = set()
+    for c, point, ref in ((block, *pair) for block in blocks for pair in block.connect.items()):
+        if point.casefold() in done:
+            continue
+        done.add(point.casefold())
         variable = points.get(point.casefold())
         if variable is None:
             c.finding(f"connect.{point}", _unknown(point, [v.name for v in points.values()]))
@@ -155,16 +189,16 @@ def _connections(
     return inputs, outputs
 
 
-def _set_parameters(c: Tree, program: Any, points: dict[str, Any], memory: np.ndarray) -> None:
-    """Write the parameters of the configuration into a program's memory image."""
-    for parameter, text in c.set.items():
+def _set_parameters(blocks: list[Tree], program: Any, points: dict[str, Any], memory: np.ndarray) -> None:
+    """Write the parameters of the configuration into a program's memory image, those of the first block last."""
+    for c, parameter, text in ((block, *pair) for block in reversed(blocks) for pair in block["set"].items()):
         variable = points.get(parameter.casefold())
         if variable is None or variable.section != "input":
             c.finding(f"set.{parameter}", _unknown(parameter, [v.name for v in program.inputs]))
             continue
         try:
-            _put(memory, variable, text)
-        except (QuantityError, ValueError) as error:
+            variable.write(memory, value_of(variable, text))
+        except QuantityError as error:
             c.finding(f"set.{parameter}", str(error))
 
 
@@ -198,15 +232,12 @@ def _copy_kind(type_name: str) -> int:
     return records.COPY_REAL if type_name in ("REAL", "LREAL") else records.COPY_INT
 
 
-_PLAIN = ("", "1", "-")
-
-
 def _tag_to_program(tag_unit: str, unit: str | None) -> tuple[float, float] | None:
     """Scale and offset from a tag's unit to a program variable's; None when they do not go together."""
     unit = unit or ""
-    if unit in _PLAIN or tag_unit in _PLAIN or unit == tag_unit:
+    if unit in PLAIN or tag_unit in PLAIN or unit == tag_unit:
         return 1.0, 0.0
-    for dimension in _homes(unit):
+    for dimension in homes(unit):
         try:
             to, to_offset, _ = unit_factor(unit, dimension)
             of, of_offset, _ = unit_factor(tag_unit, dimension)
@@ -214,65 +245,3 @@ def _tag_to_program(tag_unit: str, unit: str | None) -> tuple[float, float] | No
             continue
         return of / to, (of_offset - to_offset) / to
     return None
-
-
-def _homes(unit: str) -> list[str]:
-    """Dimensions a unit belongs to, the likeliest first."""
-    from plantsim.units import DIMENSIONS
-
-    homes = []
-    for name in DIMENSIONS:
-        try:
-            unit_factor(unit, name)
-            homes.append(name)
-        except QuantityError:
-            continue
-    return homes
-
-
-def _put(memory: np.ndarray, variable: Any, text: str) -> None:
-    """Write a parameter given as text, with its unit, into a memory image."""
-    if variable.type == "BOOL":
-        words = {"yes": 1, "true": 1, "on": 1, "no": 0, "false": 0, "off": 0}
-        if text.strip().casefold() not in words:
-            raise ValueError(f"found '{text}'; allowed: yes, no")
-        memory.view(np.int64)[variable.cell] = words[text.strip().casefold()]
-        return
-    if variable.type == "TIME":
-        memory.view(np.int64)[variable.cell] = round(to_si(text, "time") * 1000.0)
-        return
-    unit = variable.unit or ""
-    if unit in _PLAIN:
-        try:
-            value = float(text)
-        except ValueError:
-            raise ValueError(f"found '{text}'; allowed: a number without unit") from None
-    else:
-        value = _quantity(text, unit)
-    if variable.type == "REAL":
-        memory[variable.cell] = struct.unpack("f", struct.pack("f", value))[0]
-    elif variable.type == "LREAL":
-        memory[variable.cell] = value
-    else:
-        memory.view(np.int64)[variable.cell] = round(value)
-
-
-def _quantity(text: str, unit: str) -> float:
-    """A quantity text in a program's unit."""
-    homes = _homes(unit)
-    if not homes:
-        raise ValueError(f"the program's unit '{unit}' is unknown; allowed: a unit of the trade in its pragma")
-    first: QuantityError | None = None
-    for dimension in homes:
-        try:
-            si = to_si(text, dimension)
-        except QuantityError as error:
-            first = first or error
-            continue
-        scale, offset, _ = unit_factor(unit, dimension)
-        value = (si - offset) / scale
-        return float(f"{value:.15g}")
-    assert first is not None
-    raise first
-
-

@@ -27,6 +27,8 @@ from plantsim.plant.plans import (
     Week,
     Write,
 )
+from plantsim.plant.program_variables import forcing
+from plantsim.plant.programs import connected
 from plantsim.plant.sections import MONTHS
 from plantsim.plant.signals import quantity
 from plantsim.plant.tree import Tree
@@ -93,7 +95,7 @@ def make_plans(a: Assembly, arena: Arena) -> Plans:
             d = bus.dips
             plans.add(DipPlan(name, a.buses[name], d.mean_time, d.shortest, max(d.longest, d.shortest)))
     for name, f in tree.failures.items():
-        write = _write(a, arena, f, "what", f.what, f.value)
+        write = _write(a, arena, f, "what", f.what, f.value, True)
         if write is not None:
             plans.add(FailurePlan(f"{name} ({f.what})", write, f.mean_up, f.mean_down))
     events = _events(a, arena)
@@ -149,12 +151,18 @@ def _round_the_year(values: list[float]) -> tuple[float, ...]:
     return tuple(float(np.interp(i, x, y)) for i in range(12))
 
 
-def _write(a: Assembly, arena: Arena, where: Tree, key: str, path: str, value: float) -> Write | None:
+def _write(
+    a: Assembly, arena: Arena, where: Tree, key: str, path: str, value: float, held: bool
+) -> Write | None:
+    """Write of a number to a tag, a unit's quantity or a program's variable; `held`: it shall stay for a time."""
     if "." not in path:
         if path in a.tags:
             return Write(arena.cell("tags", a.tags[path]), False, value)
         where.finding(key, f"found '{path}'; allowed: unit.quantity or a tag")
         return None
+    program = path.partition(".")[0]
+    if program in a.programs:
+        return forcing(a.programs, arena, where, key, path, value, held, connected(a.tree.control[program]))
     found = quantity(a, where, key, path)
     if found is None:
         return None
@@ -165,7 +173,7 @@ def _write(a: Assembly, arena: Arena, where: Tree, key: str, path: str, value: f
 def _events(a: Assembly, arena: Arena) -> tuple[Event, ...]:
     events: list[Event] = []
     for e in a.tree["events"]:
-        write = _write(a, arena, e, "what", e.what, e.to)
+        write = _write(a, arena, e, "what", e.what, e.to, e.for_ is not None)
         if write is None:
             continue
         words = e.note or f"{e.what} set to {e.to:g}"

@@ -444,13 +444,18 @@ FLAG = Section(
     unit=Text("1", doc="its unit; 1 for on and off"),
     note=Maybe(Text(), doc="what it is for"),
 )
+_CONNECT = MapOf(Reference("tag"), key=Name(""), doc="its inputs and outputs: name in the program, tag")
+_SET = MapOf(Text(), key=Name(""), doc="its parameters, with units")
 PROGRAM = Section(
     "A control program at work.",
     program=Maybe(Text(), doc="name of a shipped program"),
     file=Maybe(Text(), doc="or a file of Structured Text of your own"),
     every=Q("time", "1 s", lo="0.01 s", hi="1 h", doc="task interval"),
-    connect=MapOf(Reference("tag"), key=Name(""), doc="its inputs and outputs: name in the program, tag"),
-    set=MapOf(Text(), key=Name(""), doc="its parameters, with units"),
+    connect=_CONNECT,
+    set=_SET,
+    variants=MapOf(Section("What belongs to one program alone.", connect=_CONNECT, set=_SET), key=Name(""),
+                   doc="further connections and parameters by name of a shipped program, in force when it is the one "
+                       "chosen: so another program is one word to change"),
 )
 FAILURE = Section(
     "Something that fails at random and is repaired.",
@@ -463,9 +468,10 @@ FAILURE = Section(
 EVENT = Section(
     "Something that happens at a time.",
     at=Q("time", lo="0 s", doc="time after the start"),
-    what=Text(doc="unit.quantity, tag or bus that is written",
-              pattern=r"[A-Za-z][A-Za-z0-9_-]*(\.[a-z_0-9]+)?", form="unit.quantity or a tag"),
-    to=Number(doc="value written, SI for quantities, the tag's unit for tags"),
+    what=Text(doc="unit.quantity, tag or program.variable that is written",
+              pattern=r"[A-Za-z][A-Za-z0-9_-]*(\.[A-Za-z_0-9]+(\[[0-9, -]+\])?)*",
+              form="unit.quantity, a tag or program.variable"),
+    to=Number(doc="value written: SI for quantities, in its unit for a tag or a variable; TIME in s, on is 1"),
     for_=Maybe(Q("time", above="0 s"), doc="time after which the old value comes back"),
     note=Maybe(Text(), doc="words for the journal"),
 )

@@ -32,6 +32,9 @@ def conversion(unit: str, si_unit: str) -> tuple[float, float] | None:
     """Scale and offset from SI to a unit (shown = si * scale + offset); None when they do not go together."""
     if unit in ("1", "-", ""):
         return 1.0, 0.0
+    if si_unit == "ms":  # control programs count TIME in milliseconds
+        found = conversion(unit, "s")
+        return None if found is None else (found[0] / 1000.0, found[1])
     for dimension in dimensions_of(si_unit):
         try:
             scale, offset, _ = unit_factor(unit, dimension)

@@ -9,7 +9,8 @@ import pytest
 from strategy_rig import FOLDER, NAMES, Bench
 
 from plantsim.kernels.machine import scan
-from plantsim.plant.programs import _homes, _put, shipped_programs
+from plantsim.plant.program_variables import homes, value_of
+from plantsim.plant.programs import shipped_programs
 from plantsim.st.disassembler import verify
 
 # most instructions in one scan, with some room: a price list, so that a change that costs time is seen
@@ -84,7 +85,7 @@ def test_every_variable_says_its_unit_and_meaning(name: str) -> None:
         assert variable.comment, variable.name
         assert variable.unit is not None, variable.name
         if variable.type == "REAL" and variable.unit != "1":
-            assert _homes(variable.unit), f"{variable.name} in {variable.unit}"
+            assert homes(variable.unit), f"{variable.name} in {variable.unit}"
         if variable.type == "BOOL":
             assert variable.unit == "1"
         if variable.type == "TIME":
@@ -113,7 +114,7 @@ def test_every_input_can_be_set_by_a_text_with_its_unit(name: str) -> None:
             text, wanted = "2", 2
         else:
             text, wanted = f"12.5 {variable.unit}", 12.5
-        _put(bench.memory, variable, text)
+        variable.write(bench.memory, value_of(variable, text))
         assert variable.read(bench.memory) == wanted, variable.name
 
 
