@@ -68,7 +68,8 @@ units:
       P-102:
         <<: *pump
         motor: {run: YC-102, restart: by itself, restart_delay: 12 s}
-  coagulant: {kind: doser, product: coagulant, to: rising, tote: {volume: 200 L, start: 32 %, lead: 2 h}, capacity: 10 L/h}
+  coagulant:
+    {kind: doser, product: coagulant, to: rising, tote: {volume: 200 L, start: 32 %, lead: 2 h}, capacity: 10 L/h}
   polymer: {kind: makedown, store: 30 kg, reorder: 90 %, lead: 3 h}
   polymer-pump:
     kind: doser

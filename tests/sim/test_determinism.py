@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from plants import DAY, HOUR, finish, fingerprint, named, start_process
+from plants import DAY, HOUR, fingerprint, finish, named, start_process
 
 from plantsim.sim.simulation import Simulation
 

@@ -7,7 +7,7 @@ machine code what it means in Python.
 from __future__ import annotations
 
 import pytest
-from plants import finish, fingerprint, start_process
+from plants import fingerprint, finish, start_process
 
 STEPS = 200
 

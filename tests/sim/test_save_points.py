@@ -15,7 +15,7 @@ from plantsim.sim.simulation import SavePoint, Simulation
 TICKS = (1, 3599, 3600, 36000, 36001, 48100, 52345)
 
 
-@functools.lru_cache(maxsize=None)
+@functools.cache
 def unbroken(name: str) -> tuple[bytes, np.ndarray, list]:
     """Memory, rows and journal of twenty hours in one piece."""
     sim = Simulation(named(name), 3)
@@ -23,7 +23,7 @@ def unbroken(name: str) -> tuple[bytes, np.ndarray, list]:
     return sim.save().memory, sim.recorder.rows, sim.journal
 
 
-@functools.lru_cache(maxsize=None)
+@functools.cache
 def saved(name: str, tick: int) -> tuple[SavePoint, tuple]:
     """A save point, and the journal up to it."""
     sim = Simulation(named(name), 3)

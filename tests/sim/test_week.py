@@ -64,7 +64,7 @@ def test_levels_stay_within_their_vessels(demo):
             p = arena.vessel_p[index]
             rim = arena.tables[int(p["table"]) + int(p["n_table"]) - 1]
             level = column(week(demo).sim, f"{name}.level")
-            assert 0.0 <= level.min() and level.max() <= rim, name
+            assert level.min() >= 0.0 and level.max() <= rim, name
             vessels += 1
     assert vessels >= 2
 
