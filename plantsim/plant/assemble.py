@@ -350,7 +350,7 @@ class Assembly:
             layers=n, feed_layer=feed_layer, pool=pool, areas=self.parts.table(faces),
             volumes=self.parts.table(volumes), height=height, radius=0.5 * u.diameter,
             flux=self.parts.table(table.flux), compression=self.parts.table(table.compression),
-            n_flux=len(table.flux), c_max=table.c_max, c_hat=table.c_hat, c_gel=u.gel, capture=u.capture,
+            n_flux=len(table.flux), c_max=table.c_max, c_hat=table.c_hat, c_gel=table.c_gel, capture=u.capture,
             feedwell=u.feedwell, shear=1.0, rake_motor=self.motor(name, rake.motor) if rake else -1,
             rake_lift=self.actuator(rake, "lift") if rake else -1, rake_blade=rake.blade if rake else 0.0,
             rake_travel=0.5, rake_period=600.0, torque_limit=rake.torque if rake else 0.0,
@@ -376,8 +376,11 @@ class Assembly:
         self.bounds.append((name, table, height))
 
     def _settling(self, u: Tree) -> SettlingTable:
-        rho = self.tree.water.solids_density
-        law = u.settling
+        water = self.tree.water
+        rho = water.solids_density
+        law = u.settling or water.settling
+        gel = water.gel if u.gel is None else u.gel
+        bed = u.stress or water.stress
         if law.law == "points":
             concentrations, speeds = np.array(law.points).T
             velocity = velocity_points(concentrations, speeds)
@@ -387,8 +390,8 @@ class Assembly:
             velocity = velocity_law("vesilind", {"v0": law.v0, "r": 1.0 / law.cs}, rho)
         else:
             velocity = velocity_law("power", {"v0": law.v0, "c_half": law.ch, "q": law.q}, rho)
-        stress = stress_slope(u.stress.law, {"sigma0": u.stress.s0, "k": u.stress.k}, u.gel, rho)
-        return build_table(velocity, c_max=u.densest, solids_density=rho, c_gel=u.gel, stress=stress)
+        stress = stress_slope(bed.law, {"sigma0": bed.s0, "k": bed.k}, gel, rho)
+        return build_table(velocity, c_max=u.densest, solids_density=rho, c_gel=gel, stress=stress)
 
     def bank(self, name: str, u: Tree) -> None:
         rho = self.tree.water.solids_density

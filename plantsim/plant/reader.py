@@ -21,7 +21,7 @@ from plantsim.errors import ConfigError
 from plantsim.plant.checker import Checker
 from plantsim.plant.fields import nearest, quoted
 from plantsim.plant.nodes import BlockNode, ListNode, Node, TextNode, is_nothing, joined, override, shown
-from plantsim.plant.schema import Section
+from plantsim.plant.schema import Include, Maybe, Section
 from plantsim.plant.tree import Findings, Tree, Where, join
 from plantsim.units import sentence
 
@@ -70,6 +70,7 @@ def examine(source: Path | str, schema: Section, overrides: Iterable[str] = (), 
     root = _Bare(label, findings).root(compose(text, label))
     for assignment in overrides:
         _override(root, assignment, findings)
+    _include(root, schema, label, findings)
     return Checker(findings).check(schema, root)
 
 
@@ -229,6 +230,40 @@ def _override(root: BlockNode, assignment: str, findings: Findings) -> None:
             findings.add(where, path, error.findings[0].removeprefix("--set:1: "))
             return
     override(root, path, value, findings)
+
+
+def _include(root: BlockNode, schema: Section, label: str, findings: Findings) -> None:
+    """Put the values of included files into the blocks that name them, each keeping its own file and line."""
+    for key, kind in schema.fields.items():
+        block = root.entries[key][1] if key in root.entries else None
+        if not isinstance(kind, Section) or not isinstance(block, BlockNode):
+            continue
+        for name, item in kind.fields.items():
+            inner = item.item if isinstance(item, Maybe) else item
+            named = block.entries.get(name)
+            if isinstance(inner, Include) and named and isinstance(named[1], TextNode) and not is_nothing(named[1]):
+                del block.entries[name]
+                below = _included(named[1], join(key, name), label, findings)
+                if name in below:
+                    findings.add(below.pop(name)[0], join(key, name), sentence(
+                        "a file within a file", f"the file named in {label} alone"))
+                block.entries = {**below, **block.entries}
+
+
+def _included(named: TextNode, path: str, label: str, findings: Findings) -> dict[str, tuple[Where, Node]]:
+    """Give the keys of a file that a text names; what is wrong with the file is a finding."""
+    home = Path(label) if Path(label).is_file() else None
+    file = home.parent / named.text if home else Path(named.text)
+    try:
+        return _Bare(str(file), findings).root(compose(_text_of(file), str(file))).entries
+    except ConfigError as error:
+        message = error.findings[0].removeprefix(f"{file}:")
+        line, colon, rest = message.partition(":")
+        if colon and line.isdecimal():
+            findings.add(Where(str(file), int(line)), path, rest.strip())
+        else:
+            findings.add(named.where, path, message.strip().replace("found ", f"found {quoted(named.text)}, ", 1))
+        return {}
 
 
 # --- writing ---

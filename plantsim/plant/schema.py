@@ -47,7 +47,7 @@ from plantsim.plant.fields import (
 )
 
 __all__ = [
-    "REQUIRED", "Choice", "Clock", "Field", "Flag", "Integer", "ListOf", "MapOf", "Maybe", "Moment", "Name",
+    "REQUIRED", "Choice", "Clock", "Field", "Flag", "Include", "Integer", "ListOf", "MapOf", "Maybe", "Moment", "Name",
     "Number", "OneOf", "Points", "Quantity", "Ref", "Reference", "Refusal", "Scalar", "Section", "Shift",
     "Tag", "Text", "Times", "Variant"]
 
@@ -142,6 +142,17 @@ class MapOf(Field):
 
 def _short(item: Field) -> str:
     return "its own keys" if "map" in item.shapes else item.allowed()
+
+
+@dataclass(frozen=True)
+class Include(Text):
+    """The path of a file of the same keys as the block it stands in; the file's values come first.
+
+    Only a block at the top of a configuration can include one. A path is relative to the file that names it.
+    Once read the values stand in the block itself, so a resolved configuration needs no second file.
+    """
+
+    form: str = "the path of a YAML file"
 
 
 class Section(Field):

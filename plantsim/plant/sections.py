@@ -9,6 +9,7 @@ from __future__ import annotations
 from plantsim.plant.schema import (
     Choice,
     Flag,
+    Include,
     Integer,
     ListOf,
     MapOf,
@@ -41,8 +42,35 @@ SITE = Section(
     quiet=Flag(False, doc="yes: no random wander and no instrument noise"),
 )
 
+_V0 = Q("velocity", "0.42 m/h", above="0 m/h", hi="100 m/h", doc="speed of one unflocculated particle, 20 degC")
+SETTLING = Variant("law", {
+    "richardson-zaki": Section(
+        "v = v0 (1 - phi)^n.", v0=_V0,
+        n=Number(18.0, lo=2.0, hi=60.0, doc="exponent; flocs hold water, so more than the 4.65 of single grains")),
+    "vesilind": Section(
+        "v = v0 exp(-C/Cs).", v0=_V0,
+        cs=Q("concentration", "110 g/L", above="0 g/L", doc="concentration scale")),
+    "power": Section(
+        "v = v0 / (1 + (C/Ch)^q).", v0=_V0,
+        ch=Q("concentration", "60 g/L", above="0 g/L", doc="concentration at which the speed is halved"),
+        q=Number(3.0, lo=0.5, hi=12.0, doc="exponent")),
+    "points": Section(
+        "From a table of settling speeds.",
+        points=Points(("concentration", "velocity"), order=("rising", "not rising"), least=3,
+                      names=("solids", "speed"), lo=("0 g/L", "0 m/h"), doc="unflocculated, 20 degC")),
+})
+STRESS = Variant("law", {
+    "power": Section("s = s0 ((C/gel)^k - 1).",
+                     s0=Q("stress", "100 Pa", above="0 Pa", doc="stress scale"),
+                     k=Number(6.0, lo=1.0, hi=20.0, doc="exponent")),
+    "exponential": Section("s = s0 exp(k phi) above the gel point.",
+                           s0=Q("stress", "5.35 Pa", above="0 Pa", doc="stress scale"),
+                           k=Number(17.9, lo=1.0, hi=100.0, doc="exponent")),
+})
 WATER = Section(
     "The water and the solids in it. Replace these by tests of your own water.",
+    file=Maybe(Include(doc="YAML file of these same keys, such as one written from laboratory tests; its values come "
+                           "first, and what stands here goes over them")),
     solids_density=Q("density", "2650 kg/m3", lo="1200 kg/m3", hi="5000 kg/m3", doc="density of the solids"),
     coagulant_demand=Q("dose_per_mass", "700 g/t", lo="10 g/t", hi="10000 g/t",
                        doc="coagulant product for charge balance per dry fines"),
@@ -71,6 +99,9 @@ WATER = Section(
     yield_b=Number(4.5, lo=1.0, hi=8.0, doc="mud yield stress a phi^b: b"),
     plastic_a=Number(14.0, lo=0.0, hi=60.0, doc="plastic viscosity over water's is exp(a phi): a"),
     sand_porosity=Q("fraction", "42 %", lo="20 %", hi="70 %", doc="pores of settled sand"),
+    settling=Variant(SETTLING.key, SETTLING.sections, default="richardson-zaki", doc="settling law, no polymer"),
+    gel=Q("concentration", "320 g/L", above="1 g/L", doc="gel point of the mud"),
+    stress=Variant(STRESS.key, STRESS.sections, default="power", doc="effective stress of a bed above the gel point"),
 )
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -287,31 +318,6 @@ SPLITTER = Section(
         gate=Maybe(TAG, doc="actuator that scales the share"),
     ), least=2, doc="its ways out"),
 ).with_ports(inlets=("in",))
-_V0 = Q("velocity", "0.42 m/h", above="0 m/h", hi="100 m/h", doc="speed of one unflocculated particle, 20 degC")
-SETTLING = Variant("law", {
-    "richardson-zaki": Section(
-        "v = v0 (1 - phi)^n.", v0=_V0,
-        n=Number(18.0, lo=2.0, hi=60.0, doc="exponent; flocs hold water, so more than the 4.65 of single grains")),
-    "vesilind": Section(
-        "v = v0 exp(-C/Cs).", v0=_V0,
-        cs=Q("concentration", "110 g/L", above="0 g/L", doc="concentration scale")),
-    "power": Section(
-        "v = v0 / (1 + (C/Ch)^q).", v0=_V0,
-        ch=Q("concentration", "60 g/L", above="0 g/L", doc="concentration at which the speed is halved"),
-        q=Number(3.0, lo=0.5, hi=12.0, doc="exponent")),
-    "points": Section(
-        "From a table of settling speeds.",
-        points=Points(("concentration", "velocity"), order=("rising", "not rising"), least=3,
-                      names=("solids", "speed"), lo=("0 g/L", "0 m/h"), doc="unflocculated, 20 degC")),
-})
-STRESS = Variant("law", {
-    "power": Section("s = s0 ((C/gel)^k - 1).",
-                     s0=Q("stress", "100 Pa", above="0 Pa", doc="stress scale"),
-                     k=Number(6.0, lo=1.0, hi=20.0, doc="exponent")),
-    "exponential": Section("s = s0 exp(k phi) above the gel point.",
-                           s0=Q("stress", "5.35 Pa", above="0 Pa", doc="stress scale"),
-                           k=Number(17.9, lo=1.0, hi=100.0, doc="exponent")),
-})
 CLARIFIER = Section(
     "A clarifier that thickens the mud in its bed.",
     overflow=OneOf((Choice(("discharge",)), Reference("unit", port="in")), "discharge",
@@ -323,11 +329,13 @@ CLARIFIER = Section(
     layers=Integer(40, lo=8, hi=400, doc="layers it is computed in"),
     feed_depth=Q("length", "1.5 m", above="0 m", doc="depth of the feedwell's mouth"),
     feedwell=Q("volume", "5 m3", above="0 m3", doc="volume of the feedwell"),
-    settling=Variant(SETTLING.key, SETTLING.sections, default="richardson-zaki", doc="settling law, no polymer"),
+    settling=Maybe(Variant(SETTLING.key, SETTLING.sections),
+                   doc="settling law, no polymer; left out: that of the water"),
     capture=Q("concentration", "60 g/m3", lo="0 g/m3", hi="5 g/L",
               doc="solids below which flocs no longer sweep the fines"),
-    gel=Q("concentration", "320 g/L", above="1 g/L", doc="gel point"),
-    stress=Variant(STRESS.key, STRESS.sections, default="power", doc="effective stress of the bed above it"),
+    gel=Maybe(Q("concentration", above="1 g/L"), doc="gel point; left out: that of the water"),
+    stress=Maybe(Variant(STRESS.key, STRESS.sections),
+                 doc="effective stress of the bed above it; left out: that of the water"),
     densest=Q("concentration", "1500 g/L", above="10 g/L", doc="densest packing"),
     rake=Maybe(Section(
         "The rake.",
