@@ -373,7 +373,8 @@ class Assembly:
             arena.clarifier_s["top_volume"][index] = volumes[0]
 
         self.first_fill.append(fill)
-        self.bounds.append((name, table, height))
+        widest = np.maximum(faces[:-1], faces[1:])
+        self.bounds.append((name, table, height, float(np.max(widest * height / volumes))))
 
     def _settling(self, u: Tree) -> SettlingTable:
         water = self.tree.water
@@ -428,7 +429,8 @@ class Assembly:
         self.units[name] = ("press", index)
 
     # ------------------------------------------------------------------ closing the list
-    bounds: list[tuple[str, SettlingTable, float]]
+    bounds: list[tuple[str, SettlingTable, float, float]]
+    """Clarifiers with their settling table, layer height, and how much wider a layer's face is than its mean."""
 
     def connect(self) -> None:
         """Add every unit, then tie streams to the units at their ends and put the boxes in order."""

@@ -138,12 +138,12 @@ def _fill(a: Assembly, arena: Arena) -> None:
 def _check_step(a: Assembly, tree: Tree) -> None:
     """Refuse a step beyond the stability bound of any clarifier, and state the bound."""
     water = tree.water
-    for name, table, height in a.bounds:
+    for name, table, height, shape in a.bounds:
         u = tree.units[name]
         area = 0.785398 * u.diameter**2
         bulk = 3.0 * _feed_of(tree) / area
         bound = table.largest_step(height, bulk=bulk, factor=water.polymer_gain * 1.6,
-                                   coarse_velocity=1.6 * water.coarse_velocity, shape=1.5)  # fmt: skip
+                                   coarse_velocity=1.6 * water.coarse_velocity, shape=shape)  # fmt: skip
         if tree.site.step > bound:
             tree.site.finding("step", f"found {tree.site.step:g} s, too long for the {u.layers} layers of {name}; "
                                       f"allowed: at most {bound:.3g} s (or fewer layers)")  # fmt: skip
