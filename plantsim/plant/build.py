@@ -163,8 +163,8 @@ def _channels(a: Assembly, arena: Arena, tags: dict[str, Tag]) -> list[Channel]:
             array = kind + "_s"
             si, meaning = records.FIELD_UNITS[array][field]
             full = f"{shown}.{field}"
-            if kind == "motor" and any(c.name == full for c in channels):
-                full = f"{shown}.motor_{field}"
+            if kind == "motor" and field in _recorded_of(a, shown):
+                full = f"{shown}.motor_{field}"  # a pump's shaft power beside the electric power of its motor
             channels.append(Channel(full, arena.cell(array, index, field), arena.is_integer(array, field), si, unit,
                                     meaning))  # fmt: skip
         if kind == "clarifier":
@@ -179,6 +179,12 @@ def _channels(a: Assembly, arena: Arena, tags: dict[str, Tag]) -> list[Channel]:
         si, meaning = records.FIELD_UNITS["weather"][field]
         channels.append(Channel(f"weather.{field}", arena.cell("weather", 0, field), False, si, unit, meaning))
     return channels
+
+
+def _recorded_of(a: Assembly, unit: str) -> set[str]:
+    """Fields recorded of a unit itself, its motor left out."""
+    kind = a.units[unit][0] if unit in a.units else ""
+    return {field for field, _ in RECORDED.get(kind, ())}
 
 
 def _limits(a: Assembly, tree: Tree) -> list[Limit]:
