@@ -279,7 +279,7 @@ def time_to_degree(U: float, c_v: float, path: float) -> float:
     U : float
         Average degree of consolidation, [-]
     c_v : float
-        Coefficient of consolidation, [m^2/s]
+        Coefficient of consolidation, [m2/s]
     path : float
         Drainage path: thickness for one side, half of it for two, [m]
 
@@ -315,7 +315,7 @@ def coefficient_from_test(U: float, t: float, path: float) -> float:
     Returns
     -------
     c_v : float
-        Coefficient of consolidation, [m^2/s]
+        Coefficient of consolidation, [m2/s]
 
     Notes
     -----

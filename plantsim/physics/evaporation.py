@@ -278,7 +278,7 @@ def extraterrestrial_radiation(latitude: float, day: float) -> float:
     Returns
     -------
     Ra : float
-        Extraterrestrial radiation, daily mean, [W/m^2]
+        Extraterrestrial radiation, daily mean, [W/m2]
 
     Notes
     -----
@@ -330,7 +330,7 @@ def solar_radiation(Ra: float, sunshine: float, a: float = 0.25, b: float = 0.50
     Parameters
     ----------
     Ra : float
-        Extraterrestrial radiation, [W/m^2]
+        Extraterrestrial radiation, [W/m2]
     sunshine : float
         Hours of bright sun over the longest possible, n/N, [-]
     a : float
@@ -341,7 +341,7 @@ def solar_radiation(Ra: float, sunshine: float, a: float = 0.25, b: float = 0.50
     Returns
     -------
     Rs : float
-        Solar radiation, [W/m^2]
+        Solar radiation, [W/m2]
 
     Notes
     -----
@@ -361,14 +361,14 @@ def clear_sky_radiation(Ra: float, z: float) -> float:
     Parameters
     ----------
     Ra : float
-        Extraterrestrial radiation, [W/m^2]
+        Extraterrestrial radiation, [W/m2]
     z : float
         Height above sea level, [m]
 
     Returns
     -------
     Rso : float
-        Clear-sky radiation, [W/m^2]
+        Clear-sky radiation, [W/m2]
 
     Notes
     -----
@@ -388,14 +388,14 @@ def net_shortwave(Rs: float, albedo: float = 0.23) -> float:
     Parameters
     ----------
     Rs : float
-        Solar radiation, [W/m^2]
+        Solar radiation, [W/m2]
     albedo : float
         Share thrown back, 0.23 for the reference grass, [-]
 
     Returns
     -------
     Rns : float
-        Net shortwave radiation, [W/m^2]
+        Net shortwave radiation, [W/m2]
 
     Notes
     -----
@@ -430,7 +430,7 @@ def net_longwave(T_min: float, T_max: float, ea: float, clearness: float) -> flo
     Returns
     -------
     Rnl : float
-        Net longwave radiation, upwards, [W/m^2]
+        Net longwave radiation, upwards, [W/m2]
 
     Notes
     -----
@@ -460,7 +460,7 @@ def ground_heat_two_months(T_before: float, T_after: float) -> float:
     Returns
     -------
     G : float
-        Heat flux into the ground, [W/m^2]
+        Heat flux into the ground, [W/m2]
 
     Notes
     -----
@@ -487,7 +487,7 @@ def ground_heat_one_month(T_before: float, T_month: float) -> float:
     Returns
     -------
     G : float
-        Heat flux into the ground, [W/m^2]
+        Heat flux into the ground, [W/m2]
 
     Notes
     -----
@@ -511,9 +511,9 @@ def reference_evaporation(
     Parameters
     ----------
     Rn : float
-        Net radiation, [W/m^2]
+        Net radiation, [W/m2]
     G : float
-        Heat flux into the ground, [W/m^2]
+        Heat flux into the ground, [W/m2]
     T_C : float
         Mean air temperature, [degC]
     u2 : float

@@ -21,9 +21,9 @@ def dose_ratio(dose: float, demand: float) -> float:
     Parameters
     ----------
     dose : float
-        Coagulant product bound or dosed, [kg/m^3]
+        Coagulant product bound or dosed, [kg/m3]
     demand : float
-        Dose that leaves no charge, [kg/m^3]
+        Dose that leaves no charge, [kg/m3]
 
     Returns
     -------
@@ -245,9 +245,9 @@ def thick_feed_factor(C: float, C_best: float, width: float) -> float:
     Parameters
     ----------
     C : float
-        Solids of the feed where the polymer meets it, [kg/m^3]
+        Solids of the feed where the polymer meets it, [kg/m3]
     C_best : float
-        Solids at and below which nothing is lost, [kg/m^3]
+        Solids at and below which nothing is lost, [kg/m3]
     width : float
         Log excess at which the share falls to 1/e, [-]
 
@@ -314,9 +314,9 @@ def dose_per_solids(dose: float, C: float) -> float:
     Parameters
     ----------
     dose : float
-        Chemical per volume of slurry, [kg/m^3]
+        Chemical per volume of slurry, [kg/m3]
     C : float
-        Dry solids per volume of slurry, [kg/m^3]
+        Dry solids per volume of slurry, [kg/m3]
 
     Returns
     -------
@@ -343,14 +343,14 @@ def alkalinity_used_by_alum(alum: float, hydrate_water: float = 18.0) -> float:
     Parameters
     ----------
     alum : float
-        Dose of Al2(SO4)3.nH2O, [kg/m^3]
+        Dose of Al2(SO4)3.nH2O, [kg/m3]
     hydrate_water : float
         Moles of water n in the product, [-]
 
     Returns
     -------
     alkalinity : float
-        Alkalinity used up, as CaCO3, [kg/m^3]
+        Alkalinity used up, as CaCO3, [kg/m3]
 
     Notes
     -----

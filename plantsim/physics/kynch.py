@@ -22,13 +22,13 @@ def shock_velocity(flux_above: float, C_above: float, flux_below: float, C_below
     Parameters
     ----------
     flux_above : float
-        Downward solids flux above the jump, [kg/m^2/s]
+        Downward solids flux above the jump, [kg/m2/s]
     C_above : float
-        Concentration above the jump, [kg/m^3]
+        Concentration above the jump, [kg/m3]
     flux_below : float
-        Downward solids flux below the jump, [kg/m^2/s]
+        Downward solids flux below the jump, [kg/m2/s]
     C_below : float
-        Concentration below the jump, [kg/m^3]
+        Concentration below the jump, [kg/m3]
 
     Returns
     -------
@@ -147,15 +147,15 @@ def solve_batch(
     velocity : callable
         Settling velocity as a function of concentration, [m/s]
     slope : callable
-        Its derivative, [m^4/kg/s]
+        Its derivative, [m4/kg/s]
     C0 : float
-        Uniform concentration at the start, [kg/m^3]
+        Uniform concentration at the start, [kg/m3]
     height : float
         Height of the column, [m]
     inflection : float
-        Concentration where the flux turns from concave to convex; C_max if it never does, [kg/m^3]
+        Concentration where the flux turns from concave to convex; C_max if it never does, [kg/m3]
     C_max : float
-        Concentration at which settling ends, [kg/m^3]
+        Concentration at which settling ends, [kg/m3]
 
     Returns
     -------
@@ -257,13 +257,13 @@ def batch_vesilind(C0: float, height: float, v0: float, r: float) -> BatchSoluti
     Parameters
     ----------
     C0 : float
-        Uniform concentration at the start, [kg/m^3]
+        Uniform concentration at the start, [kg/m3]
     height : float
         Height of the column, [m]
     v0 : float
         Velocity at no concentration, [m/s]
     r : float
-        Hindrance, [m^3/kg]
+        Hindrance, [m3/kg]
 
     Returns
     -------

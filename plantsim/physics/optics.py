@@ -16,9 +16,9 @@ def attenuation(C: float, rho_s: float, d: float, efficiency: float = 2.0) -> fl
     Parameters
     ----------
     C : float
-        Solids concentration, [kg/m^3]
+        Solids concentration, [kg/m3]
     rho_s : float
-        Density of the solids, [kg/m^3]
+        Density of the solids, [kg/m3]
     d : float
         Diameter, [m]
     efficiency : float
@@ -136,17 +136,17 @@ def turbidity(
     Parameters
     ----------
     coarse : float
-        Coarse solids, [kg/m^3]
+        Coarse solids, [kg/m3]
     fines : float
-        Fine solids, [kg/m^3]
+        Fine solids, [kg/m3]
     colloid : float
-        Colloidal solids, [kg/m^3]
+        Colloidal solids, [kg/m3]
     per_coarse : float
-        Turbidity per coarse solids, [NTU*m^3/kg]
+        Turbidity per coarse solids, [NTU*m3/kg]
     per_fines : float
-        Turbidity per fine solids, [NTU*m^3/kg]
+        Turbidity per fine solids, [NTU*m3/kg]
     per_colloid : float
-        Turbidity per colloidal solids, [NTU*m^3/kg]
+        Turbidity per colloidal solids, [NTU*m3/kg]
 
     Returns
     -------
@@ -175,14 +175,14 @@ def solids_from_turbidity_power(ntu: float, factor: float = 1e-3, exponent: floa
     ntu : float
         Turbidity, [NTU]
     factor : float
-        Solids at 1 NTU, [kg/m^3]
+        Solids at 1 NTU, [kg/m3]
     exponent : float
         Exponent, [-]
 
     Returns
     -------
     C : float
-        Suspended solids, [kg/m^3]
+        Suspended solids, [kg/m3]
 
     Notes
     -----

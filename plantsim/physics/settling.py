@@ -21,13 +21,13 @@ def velocity_stokes(d: float, rho_s: float, rho_l: float, mu: float, g: float = 
     d : float
         Diameter, [m]
     rho_s : float
-        Density of the particle, [kg/m^3]
+        Density of the particle, [kg/m3]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
     mu : float
         Dynamic viscosity of the liquid, [Pa*s]
     g : float
-        Acceleration of free fall, [m/s^2]
+        Acceleration of free fall, [m/s2]
 
     Returns
     -------
@@ -61,7 +61,7 @@ def particle_reynolds(v: float, d: float, rho_l: float, mu: float) -> float:
     d : float
         Diameter, [m]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
     mu : float
         Dynamic viscosity of the liquid, [Pa*s]
 
@@ -174,13 +174,13 @@ def terminal_velocity_schiller_naumann(
     d : float
         Diameter, [m]
     rho_s : float
-        Density of the particle, [kg/m^3]
+        Density of the particle, [kg/m3]
     rho_l : float
-        Density of the fluid, [kg/m^3]
+        Density of the fluid, [kg/m3]
     mu : float
         Dynamic viscosity of the fluid, [Pa*s]
     g : float
-        Acceleration of free fall, [m/s^2]
+        Acceleration of free fall, [m/s2]
 
     Returns
     -------
@@ -228,13 +228,13 @@ def terminal_velocity_haider_levenspiel(
     d : float
         Diameter, [m]
     rho_s : float
-        Density of the particle, [kg/m^3]
+        Density of the particle, [kg/m3]
     rho_l : float
-        Density of the fluid, [kg/m^3]
+        Density of the fluid, [kg/m3]
     mu : float
         Dynamic viscosity of the fluid, [Pa*s]
     g : float
-        Acceleration of free fall, [m/s^2]
+        Acceleration of free fall, [m/s2]
 
     Returns
     -------
@@ -279,11 +279,11 @@ def equal_settling_diameter(d: float, rho_s: float, rho_other: float, rho_l: flo
     d : float
         Diameter of the first solid, [m]
     rho_s : float
-        Density of the first solid, [kg/m^3]
+        Density of the first solid, [kg/m3]
     rho_other : float
-        Density of the other solid, [kg/m^3]
+        Density of the other solid, [kg/m3]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
 
     Returns
     -------
@@ -487,11 +487,11 @@ def velocity_vesilind(C: float, v0: float, r: float) -> float:
     Parameters
     ----------
     C : float
-        Concentration, [kg/m^3]
+        Concentration, [kg/m3]
     v0 : float
         Velocity at no concentration, [m/s]
     r : float
-        Hindrance, [m^3/kg]
+        Hindrance, [m3/kg]
 
     Returns
     -------
@@ -519,15 +519,15 @@ def velocity_takacs(C: float, v0: float, r_h: float, r_p: float, C_min: float, v
     Parameters
     ----------
     C : float
-        Concentration, [kg/m^3]
+        Concentration, [kg/m3]
     v0 : float
         Vesilind velocity, [m/s]
     r_h : float
-        Hindrance of the thick zone, [m^3/kg]
+        Hindrance of the thick zone, [m3/kg]
     r_p : float
-        Hindrance of the dilute zone, [m^3/kg]
+        Hindrance of the dilute zone, [m3/kg]
     C_min : float
-        Concentration that never settles, [kg/m^3]
+        Concentration that never settles, [kg/m3]
     v_max : float
         Cap of the velocity, [m/s]
 
@@ -556,11 +556,11 @@ def velocity_power(C: float, v0: float, C_half: float, q: float) -> float:
     Parameters
     ----------
     C : float
-        Concentration, [kg/m^3]
+        Concentration, [kg/m3]
     v0 : float
         Velocity at no concentration, [m/s]
     C_half : float
-        Concentration at which the velocity is halved, [kg/m^3]
+        Concentration at which the velocity is halved, [kg/m3]
     q : float
         Exponent, above 1, [-]
 

@@ -20,14 +20,14 @@ def density_from_mass_fraction(w: float, rho_s: float, rho_l: float) -> float:
     w : float
         Mass fraction of solids, [-]
     rho_s : float
-        Density of the solids, [kg/m^3]
+        Density of the solids, [kg/m3]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
 
     Returns
     -------
     rho_m : float
-        Density of the slurry, [kg/m^3]
+        Density of the slurry, [kg/m3]
 
     Notes
     -----
@@ -54,14 +54,14 @@ def density_from_volume_fraction(phi: float, rho_s: float, rho_l: float) -> floa
     phi : float
         Volume fraction of solids, [-]
     rho_s : float
-        Density of the solids, [kg/m^3]
+        Density of the solids, [kg/m3]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
 
     Returns
     -------
     rho_m : float
-        Density of the slurry, [kg/m^3]
+        Density of the slurry, [kg/m3]
 
     Notes
     -----
@@ -81,16 +81,16 @@ def density_from_concentration(C: float, rho_s: float, rho_l: float) -> float:
     Parameters
     ----------
     C : float
-        Dry mass per volume of slurry, [kg/m^3]
+        Dry mass per volume of slurry, [kg/m3]
     rho_s : float
-        Density of the solids, [kg/m^3]
+        Density of the solids, [kg/m3]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
 
     Returns
     -------
     rho_m : float
-        Density of the slurry, [kg/m^3]
+        Density of the slurry, [kg/m3]
 
     Notes
     -----
@@ -112,9 +112,9 @@ def volume_fraction_from_mass_fraction(w: float, rho_s: float, rho_l: float) -> 
     w : float
         Mass fraction of solids, [-]
     rho_s : float
-        Density of the solids, [kg/m^3]
+        Density of the solids, [kg/m3]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
 
     Returns
     -------
@@ -140,9 +140,9 @@ def volume_fraction_from_concentration(C: float, rho_s: float) -> float:
     Parameters
     ----------
     C : float
-        Dry mass per volume of slurry, [kg/m^3]
+        Dry mass per volume of slurry, [kg/m3]
     rho_s : float
-        Density of the solids, [kg/m^3]
+        Density of the solids, [kg/m3]
 
     Returns
     -------
@@ -169,14 +169,14 @@ def concentration_from_mass_fraction(w: float, rho_s: float, rho_l: float) -> fl
     w : float
         Mass fraction of solids, [-]
     rho_s : float
-        Density of the solids, [kg/m^3]
+        Density of the solids, [kg/m3]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
 
     Returns
     -------
     C : float
-        Dry mass per volume of slurry, [kg/m^3]
+        Dry mass per volume of slurry, [kg/m3]
 
     Notes
     -----
@@ -196,16 +196,16 @@ def concentration_from_density(rho_m: float, rho_s: float, rho_l: float) -> floa
     Parameters
     ----------
     rho_m : float
-        Density of the slurry, [kg/m^3]
+        Density of the slurry, [kg/m3]
     rho_s : float
-        Density of the solids, [kg/m^3]
+        Density of the solids, [kg/m3]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
 
     Returns
     -------
     C : float
-        Dry mass per volume of slurry, [kg/m^3]
+        Dry mass per volume of slurry, [kg/m3]
 
     Notes
     -----
@@ -225,11 +225,11 @@ def mass_fraction_from_concentration(C: float, rho_s: float, rho_l: float) -> fl
     Parameters
     ----------
     C : float
-        Dry mass per volume of slurry, [kg/m^3]
+        Dry mass per volume of slurry, [kg/m3]
     rho_s : float
-        Density of the solids, [kg/m^3]
+        Density of the solids, [kg/m3]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
 
     Returns
     -------
@@ -256,11 +256,11 @@ def mass_fraction_from_density(rho_m: float, rho_s: float, rho_l: float) -> floa
     Parameters
     ----------
     rho_m : float
-        Density of the slurry, [kg/m^3]
+        Density of the slurry, [kg/m3]
     rho_s : float
-        Density of the solids, [kg/m^3]
+        Density of the solids, [kg/m3]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
 
     Returns
     -------
@@ -287,9 +287,9 @@ def mass_fraction_from_volume_fraction(phi: float, rho_s: float, rho_l: float) -
     phi : float
         Volume fraction of solids, [-]
     rho_s : float
-        Density of the solids, [kg/m^3]
+        Density of the solids, [kg/m3]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
 
     Returns
     -------
@@ -318,14 +318,14 @@ def solids_density_from_slurry(w: float, rho_m: float, rho_l: float) -> float:
     w : float
         Mass fraction of solids, above 0, [-]
     rho_m : float
-        Density of the slurry, [kg/m^3]
+        Density of the slurry, [kg/m3]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
 
     Returns
     -------
     rho_s : float
-        Density of the solids, [kg/m^3]
+        Density of the solids, [kg/m3]
 
     Notes
     -----

@@ -150,13 +150,13 @@ def stress_log(C: float, C_c: float, a: float, b: float) -> float:
     Parameters
     ----------
     C : float
-        Concentration, [kg/m^3]
+        Concentration, [kg/m3]
     C_c : float
-        Concentration at the gel point, [kg/m^3]
+        Concentration at the gel point, [kg/m3]
     a : float
         Stress scale, [Pa]
     b : float
-        Concentration scale, [kg/m^3]
+        Concentration scale, [kg/m3]
 
     Returns
     -------
@@ -184,18 +184,18 @@ def stress_log_slope(C: float, C_c: float, a: float, b: float) -> float:
     Parameters
     ----------
     C : float
-        Concentration, [kg/m^3]
+        Concentration, [kg/m3]
     C_c : float
-        Concentration at the gel point, [kg/m^3]
+        Concentration at the gel point, [kg/m3]
     a : float
         Stress scale, [Pa]
     b : float
-        Concentration scale, [kg/m^3]
+        Concentration scale, [kg/m3]
 
     Returns
     -------
     slope : float
-        Slope of the stress, 0 at and below the gel point, [m^2/s^2]
+        Slope of the stress, 0 at and below the gel point, [m2/s2]
 
     Notes
     -----
@@ -232,9 +232,9 @@ def equilibrium_power(
     k : float
         Exponent, above 1, [-]
     delta_rho : float
-        Density of the solids above that of the liquid, [kg/m^3]
+        Density of the solids above that of the liquid, [kg/m3]
     g : float
-        Acceleration of free fall, [m/s^2]
+        Acceleration of free fall, [m/s2]
 
     Returns
     -------
@@ -278,26 +278,26 @@ def equilibrium_log(
     Parameters
     ----------
     C0 : float
-        Uniform concentration at the start, [kg/m^3]
+        Uniform concentration at the start, [kg/m3]
     height : float
         Height of the column, [m]
     C_c : float
-        Concentration at the gel point, [kg/m^3]
+        Concentration at the gel point, [kg/m3]
     a : float
         Stress scale, [Pa]
     b : float
-        Concentration scale, [kg/m^3]
+        Concentration scale, [kg/m3]
     rho_s : float
-        Density of the solids, [kg/m^3]
+        Density of the solids, [kg/m3]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
     g : float
-        Acceleration of free fall, [m/s^2]
+        Acceleration of free fall, [m/s2]
 
     Returns
     -------
     C_bottom : float
-        Concentration at the bottom, [kg/m^3]
+        Concentration at the bottom, [kg/m3]
     bed_height : float
         Height of the bed, [m]
 

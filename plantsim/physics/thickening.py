@@ -30,12 +30,12 @@ def coe_clevenger_unit_area(dilution: float, underflow_dilution: float, v: float
     v : float
         Settling velocity at that dilution, [m/s]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
 
     Returns
     -------
     unit_area : float
-        Area per solids rate, [m^2*s/kg]
+        Area per solids rate, [m2*s/kg]
 
     Notes
     -----
@@ -69,12 +69,12 @@ def coe_clevenger_area(
     velocities : sequence of float
         Settling velocity at each dilution, [m/s]
     rho_l : float
-        Density of the liquid, [kg/m^3]
+        Density of the liquid, [kg/m3]
 
     Returns
     -------
     area : float
-        Area without any factor of safety, [m^2]
+        Area without any factor of safety, [m2]
 
     Notes
     -----
@@ -103,16 +103,16 @@ def limiting_flux_vesilind(v0: float, r: float, C_u: float) -> tuple[float, floa
     v0 : float
         Velocity at no concentration, [m/s]
     r : float
-        Hindrance, [m^3/kg]
+        Hindrance, [m3/kg]
     C_u : float
-        Concentration of the underflow, [kg/m^3]
+        Concentration of the underflow, [kg/m3]
 
     Returns
     -------
     C_L : float
-        Limiting concentration, [kg/m^3]
+        Limiting concentration, [kg/m3]
     J_L : float
-        Limiting solids flux, [kg/m^2/s]
+        Limiting solids flux, [kg/m2/s]
 
     Notes
     -----
@@ -140,16 +140,16 @@ def limiting_flux_vesilind_from_rate(v0: float, r: float, q: float) -> tuple[flo
     v0 : float
         Velocity at no concentration, [m/s]
     r : float
-        Hindrance, [m^3/kg]
+        Hindrance, [m3/kg]
     q : float
         Underflow per area, [m/s]
 
     Returns
     -------
     C_L : float
-        Limiting concentration, [kg/m^3]
+        Limiting concentration, [kg/m3]
     J_L : float
-        Limiting solids flux, [kg/m^2/s]
+        Limiting solids flux, [kg/m2/s]
 
     Notes
     -----
@@ -175,24 +175,24 @@ def state_point(C_f: float, Q_f: float, Q_u: float, area: float) -> tuple[float,
     Parameters
     ----------
     C_f : float
-        Concentration of the feed, [kg/m^3]
+        Concentration of the feed, [kg/m3]
     Q_f : float
-        Flow of the feed, [m^3/s]
+        Flow of the feed, [m3/s]
     Q_u : float
-        Flow of the underflow, [m^3/s]
+        Flow of the underflow, [m3/s]
     area : float
-        Area, [m^2]
+        Area, [m2]
 
     Returns
     -------
     flux : float
-        Flux at the state point (C_f, flux), [kg/m^2/s]
+        Flux at the state point (C_f, flux), [kg/m2/s]
     q_e : float
         Slope of the overflow line, [m/s]
     q_u : float
         Minus the slope of the underflow line, [m/s]
     C_u : float
-        Where the underflow line meets the axis: the ideal underflow concentration, [kg/m^3]
+        Where the underflow line meets the axis: the ideal underflow concentration, [kg/m3]
 
     Notes
     -----

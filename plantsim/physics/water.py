@@ -26,7 +26,7 @@ def density(T_C: float) -> float:
     Returns
     -------
     rho : float
-        Density, [kg/m^3]
+        Density, [kg/m3]
 
     Notes
     -----
@@ -96,7 +96,7 @@ def kinematic_viscosity(T_C: float) -> float:
     Returns
     -------
     nu : float
-        Kinematic viscosity, [m^2/s]
+        Kinematic viscosity, [m2/s]
 
     Notes
     -----
