@@ -59,6 +59,10 @@ def show(args: argparse.Namespace) -> int:
     print()
     print(words.figures_table(data))
     print()
+    watched = words.watched_table(data)
+    if watched:
+        print(watched)
+        print()
     print(words.closure_table(data))
     if data.journal:
         print()

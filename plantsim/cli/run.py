@@ -31,6 +31,8 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
     p.add_argument("--seed", type=int, default=1, metavar="N", help="seed of everything random (1)")
     p.add_argument("--set", action="append", default=[], metavar="KEY=VALUE", dest="overrides",
                    help="replace one value of the file, such as site.step=0.5s; may be repeated")  # fmt: skip
+    p.add_argument("--watch", action="append", default=[], metavar="PROGRAM.VARIABLE",
+                   help="record a variable of a control program too, such as sump-level.wanted; may be repeated")
     p.add_argument("--out", metavar="DIR", help="folder of all runs ($PLANTSIM_RUNS, or runs)")
     p.add_argument("--json", action="store_true", help="print one JSON object instead of tables")
     p.add_argument("--no-page", action="store_true", help="leave out the pictures and the HTML page")
@@ -62,7 +64,7 @@ def execute(args: argparse.Namespace) -> int:
     until = length(args.until)
     from plantsim.plant.build import load_model
 
-    model = load_model(args.file, args.overrides)
+    model = load_model(args.file, args.overrides, args.watch)
     from plantsim.store.folder import RunFolder
 
     head = {"title": model.title, "source_file": model.source_file, "seed": args.seed,
@@ -109,8 +111,8 @@ def _simulate(sim: Simulation, opening: Any, until: float, folder: RunFolder) ->
     return from_simulation(sim, opening, folder.name)
 
 
-def kernel_is_compiled() -> bool:
-    """Whether the machine code of the kernel is at hand, or not needed."""
+def kernel_is_compiled(function: str = "loop.advance") -> bool:
+    """Whether the machine code of the kernel, or of one function of it, is at hand, or not needed."""
     import importlib
 
     from numba.core import config
@@ -118,7 +120,7 @@ def kernel_is_compiled() -> bool:
     importlib.import_module("plantsim.kernels")  # it names the cache folder
     if getattr(config, "DISABLE_JIT", 0):
         return True
-    return any(Path(getattr(config, "CACHE_DIR", "") or ".").rglob("loop.advance*.nbi"))
+    return any(Path(getattr(config, "CACHE_DIR", "") or ".").rglob(f"{function}*.nbi"))
 
 
 class Progress:
@@ -173,6 +175,10 @@ def _tell(args: argparse.Namespace, data: RunData, folder: Path) -> None:
     print()
     print(words.figures_table(data, words.is_key))
     print()
+    watched = words.watched_table(data)
+    if watched:
+        print(watched)
+        print()
     print(words.worst_gap(data))
     for warning in data.warnings:
         print(f"warning: {warning}")

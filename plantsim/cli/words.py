@@ -31,6 +31,31 @@ def figures_table(data: RunData, wanted: Callable[[str], bool] = lambda name: Tr
     return table(rows, ["figure", "value", "unit", "meaning"], right=[1])
 
 
+def watched_values(data: RunData) -> dict[str, Any]:
+    """Last, least, mean and greatest value of every watched variable, for JSON; nothing when none was watched."""
+    import numpy as np
+
+    from plantsim.plant.program_variables import WATCHED
+
+    found = {
+        name: {"last": float(one.values[-1]), "least": float(np.min(one.values)), "mean": float(np.mean(one.values)),
+               "most": float(np.max(one.values)), "unit": one.unit}
+        for name, one in data.series.items() if one.meaning.startswith(WATCHED)
+    }  # fmt: skip
+    return {"watched": found} if found else {}
+
+
+def watched_table(data: RunData) -> str:
+    """Watched variables of control programs: at the end, and over the run; empty when none was watched."""
+    rows = [
+        [name, *(number(value[key]) for key in ("last", "least", "mean", "most")), value["unit"],
+         data.series[name].meaning]
+        for name, value in watched_values(data).get("watched", {}).items()
+    ]  # fmt: skip
+    return table(rows, ["watched", "at the end", "least", "mean", "most", "unit", "meaning"], right=[1, 2, 3, 4]) \
+        if rows else ""  # fmt: skip
+
+
 def closure_table(data: RunData) -> str:
     """Balances of a run: what came in, what went out, what is held more, and how well that closes."""
     rows = [
@@ -57,6 +82,7 @@ def as_json(data: RunData, **more: Any) -> str:
         "seconds": data.seconds,
         **more,
         "kpis": {name: {"value": f.value, "unit": f.unit} for name, f in data.figures.items()},
+        **watched_values(data),
         "closure": data.closure,
         "warnings": data.warnings,
     }

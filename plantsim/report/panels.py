@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from plantsim.plant.program_variables import WATCHED
 from plantsim.report.words import BARE, clipped, factor
 
 if TYPE_CHECKING:
@@ -168,9 +169,9 @@ def kinds_of(series: Mapping[str, Any]) -> dict[str, str]:
     {'north': 'clarifier', 'P-7': 'pump'}
     """
     quantities: dict[str, set[str]] = {}
-    for name in series:
+    for name, one in series.items():
         unit, dot, quantity = name.rpartition(".")
-        if dot:
+        if dot and not getattr(one, "meaning", "").startswith(WATCHED):  # a program has no quantities
             quantities.setdefault(unit, set()).add(quantity)
     found = {}
     for unit, has in quantities.items():
@@ -193,7 +194,7 @@ def choose_panels(run: RunData) -> list[Panel]:
     Returns
     -------
     list of Panel
-        At most nine, in the order of the table, [-]
+        At most nine, in the order of the table, then what was watched of control programs, [-]
     """
     kinds = kinds_of(run.series)
     readings = _readings(run.series)
@@ -208,6 +209,25 @@ def choose_panels(run: RunData) -> list[Panel]:
                 panel.title = _one_sided(spec, panel, run.series, kinds)
             _crop(panel)
             _add_limits(panel, run, readings)
+            panels.append(panel)
+    return panels + _watched(run)
+
+
+def _watched(run: RunData) -> list[Panel]:
+    """Panels of the watched variables of control programs: one unit on each side, as few panels as that takes."""
+    units: dict[str, list[str]] = {}
+    for name, one in run.series.items():
+        if one.meaning.startswith(WATCHED):
+            units.setdefault("1" if one.unit in BARE else one.unit, []).append(name)
+    groups = [names[i : i + MOST_LINES] for names in units.values() for i in range(0, len(names), MOST_LINES)]
+    panels = []
+    for i in range(0, len(groups), 2):
+        panel = Panel("watched", "Watched variables of control programs")
+        for side, names in enumerate(groups[i : i + 2]):
+            for name in names:
+                _add_line(panel, clipped(name, 44), name, run.series[name], bool(side), False, False)
+        if panel.lines:
+            _crop(panel)
             panels.append(panel)
     return panels
 
