@@ -1,0 +1,83 @@
+"""The C twin that the benchmark measures against works the same equations: it leaves the same memory behind."""
+
+from __future__ import annotations
+
+import re
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from plantsim import records
+from plantsim.kernels.loop import advance
+
+sys.path.insert(0, str(Path(__file__).parents[2]))  # the benchmarks are a package of the checkout, not installed
+from tests.benchmarks import __main__ as benchmark
+from tests.benchmarks import layout, twin_library
+from tests.benchmarks.plants import Shift
+from tests.benchmarks.table import table
+
+STEPS = 2000
+
+
+def test_same_memory_after_two_thousand_steps_or_the_benchmark_says_why_not() -> None:
+    command = twin_library.compiler()
+    if command is None:
+        found = benchmark.measure(repeats=1, brief=True, cold=False)
+        assert found["ratio_to_c"] is None
+        assert "no C compiler found" in table(found)
+        return
+    # without fused multiply-adds C rounds as the kernel does, so what is left is a difference of equations
+    twin = twin_library.Twin(command, (*twin_library.FLAGS, "-ffp-contract=off"))
+    shift = Shift()
+    assert shift.arena.line_s["flow"][0] > 0.05  # the plant is washing, not asleep
+    assert advance(shift.plant, STEPS, *shift.record()) == 0
+    kernel = shift.arena.mem.copy()
+    shift.restore()
+    assert twin.advance(shift.plant, STEPS, *shift.record()) == 0
+    moved = 0
+    for name, dtype in records.DTYPES.items():
+        cells = _cells(shift, name)
+        here, there, before = kernel[cells], shift.arena.mem[cells], shift.saved[cells]
+        same = here.view(np.int64) == there.view(np.int64)
+        number = ~_integers(dtype, len(here))
+        close = np.abs(here - there) <= 1e-9 * np.abs(here)
+        assert np.all(same | (number & close)), (name, np.nonzero(~(same | (number & close)))[0])
+        moved += int(np.sum(here.view(np.int64) != before.view(np.int64)))
+    assert moved > 500  # the comparison is of a plant at work
+
+
+def _cells(shift: Shift, name: str) -> slice:
+    """Where an array stands in the memory."""
+    array = shift.arena.arrays[name]
+    start = (array.ctypes.data - shift.arena.mem.ctypes.data) // 8
+    return slice(start, start + array.nbytes // 8)
+
+
+def _integers(dtype: np.dtype | int, cells: int) -> np.ndarray:
+    """Which cells of an array hold integers for certain."""
+    if not isinstance(dtype, np.dtype):
+        return np.full(cells, dtype == -1)
+    one = np.zeros(dtype.itemsize // 8, bool)
+    assert dtype.fields is not None
+    for kind, offset, *_ in dtype.fields.values():
+        one[offset // 8 : (offset + kind.itemsize) // 8] = kind.base.kind == "i"
+    return np.tile(one, cells // len(one))
+
+
+def test_header_names_every_field_of_every_record() -> None:
+    text = layout.header()
+    for name, dtype in records.DTYPES.items():
+        assert re.search(rf"\b{name}\)?(\[\d+\])?;", text), name
+        if isinstance(dtype, np.dtype):
+            assert f"sizeof(struct {name}) == {dtype.itemsize}" in text
+            for field, (_, offset, *_) in dtype.fields.items():
+                assert re.search(rf"offsetof\(struct {name}, {field}_?\) == {offset},", text), (name, field)
+
+
+def test_benchmark_says_a_word_where_no_compiler_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PATH", "")
+    monkeypatch.delenv("CC", raising=False)
+    assert twin_library.compiler() is None
+    assert "no C compiler found" in twin_library.NO_COMPILER
