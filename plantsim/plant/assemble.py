@@ -382,6 +382,7 @@ class Assembly:
         law = u.settling or water.settling
         gel = water.gel if u.gel is None else u.gel
         bed = u.stress or water.stress
+        densest = water.densest if u.densest is None else u.densest
         if law.law == "points":
             concentrations, speeds = np.array(law.points).T
             velocity = velocity_points(concentrations, speeds)
@@ -392,7 +393,7 @@ class Assembly:
         else:
             velocity = velocity_law("power", {"v0": law.v0, "c_half": law.ch, "q": law.q}, rho)
         stress = stress_slope(bed.law, {"sigma0": bed.s0, "k": bed.k}, gel, rho)
-        return build_table(velocity, c_max=u.densest, solids_density=rho, c_gel=gel, stress=stress)
+        return build_table(velocity, c_max=densest, solids_density=rho, c_gel=gel, stress=stress)
 
     def bank(self, name: str, u: Tree) -> None:
         rho = self.tree.water.solids_density

@@ -102,6 +102,7 @@ WATER = Section(
     settling=Variant(SETTLING.key, SETTLING.sections, default="richardson-zaki", doc="settling law, no polymer"),
     gel=Q("concentration", "320 g/L", above="1 g/L", doc="gel point of the mud"),
     stress=Variant(STRESS.key, STRESS.sections, default="power", doc="effective stress of a bed above the gel point"),
+    densest=Q("concentration", "1500 g/L", above="10 g/L", doc="densest packing of the mud"),
 )
 
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -336,7 +337,7 @@ CLARIFIER = Section(
     gel=Maybe(Q("concentration", above="1 g/L"), doc="gel point; left out: that of the water"),
     stress=Maybe(Variant(STRESS.key, STRESS.sections),
                  doc="effective stress of the bed above it; left out: that of the water"),
-    densest=Q("concentration", "1500 g/L", above="10 g/L", doc="densest packing"),
+    densest=Maybe(Q("concentration", above="10 g/L"), doc="densest packing; left out: that of the water"),
     rake=Maybe(Section(
         "The rake.",
         motor=MOTOR.about("its drive"),
