@@ -30,7 +30,7 @@ def dimensions_of(si_unit: str) -> tuple[str, ...]:
 
 def conversion(unit: str, si_unit: str) -> tuple[float, float] | None:
     """Scale and offset from SI to a unit (shown = si * scale + offset); None when they do not go together."""
-    if unit in ("1", "-", ""):
+    if unit in ("1", "-", "") or unit == si_unit:
         return 1.0, 0.0
     if si_unit == "ms":  # control programs count TIME in milliseconds
         found = conversion(unit, "s")
@@ -42,6 +42,8 @@ def conversion(unit: str, si_unit: str) -> tuple[float, float] | None:
             continue
         if si_unit == "degC":
             offset -= 273.15  # the plant keeps degrees Celsius
+        if si_unit == "1/h":
+            scale *= 3600.0  # and counts starts by the hour
         return 1.0 / scale, -offset / scale
     return None
 
