@@ -52,6 +52,9 @@ RECORDED: dict[str, tuple[tuple[str, str], ...]] = {
     "press": (("state", "-"), ("flow", "m3/h"), ("filtrate_flow", "m3/h"), ("cycles", "-"), ("cake", "t")),
 }  # fmt: skip
 
+PUMPED = ("pump_head", "suction_margin")
+"""What a line without pumps has none of."""
+
 
 def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[str] = ()) -> Model:
     """Build a plant from its file.
@@ -155,11 +158,17 @@ def _feed_of(tree: Tree) -> float:
     return max(sum(flows), 1e-3)
 
 
+def _recorded(a: Assembly, name: str, kind: str) -> list[tuple[str, str]]:
+    """What is recorded of one unit, with the unit each is shown in."""
+    bare = kind == "line" and not a.tree.units[name].pumps
+    return [pair for pair in RECORDED.get(kind, ()) if not (bare and pair[0] in PUMPED)]
+
+
 def _channels(a: Assembly, arena: Arena, tags: dict[str, Tag]) -> list[Channel]:
     channels: list[Channel] = []
     for name, (kind, index) in a.units.items():
         shown = name.removesuffix("-motor") if kind == "motor" else name
-        for field, unit in RECORDED.get(kind, ()):
+        for field, unit in _recorded(a, name, kind):
             array = kind + "_s"
             si, meaning = records.FIELD_UNITS[array][field]
             full = f"{shown}.{field}"
@@ -190,7 +199,7 @@ def _recorded_of(a: Assembly, unit: str) -> set[str]:
 def _limits(a: Assembly, tree: Tree) -> list[Limit]:
     names = {
         f"{name.removesuffix('-motor')}.{field}"
-        for name, (kind, _) in a.units.items() for field, _ in RECORDED.get(kind, ())
+        for name, (kind, _) in a.units.items() for field, _ in _recorded(a, name, kind)
     } | set(a.tags)  # fmt: skip
     limits: list[Limit] = []
     for i, limit in enumerate(tree.limits):
