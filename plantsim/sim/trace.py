@@ -129,17 +129,17 @@ def trace_at(sim: Simulation, at: float, name: str | None = None, inside: bool =
         raise ValueError(f"the plant is at tick {sim.tick} already, past the scan at tick {tick}")
     sim.run(tick * model.step)
     before = sim.save()
-    tags = _tags_before(sim, number, tick)
     scans = int(model.arena.program_s["scans"][number])
-    sim.restore(before)
+    _stop_before(sim, number, tick)
     base = int(p["base"])
-    program = model.programs[name].program
-    memory = model.arena.mem[base : base + program.size].copy()
+    tags = model.arena.tags.copy()
+    memory = model.arena.mem[base : base + model.programs[name].program.size].copy()
+    sim.restore(before)
     return _trace(model, name, number, tick, scans, memory, tags, inside)
 
 
-def _tags_before(sim: Simulation, number: int, tick: int) -> np.ndarray:
-    """Tags as a program's scan at this tick finds them: instruments and the programs before it have written.
+def _stop_before(sim: Simulation, number: int, tick: int) -> None:
+    """Bring the plant to where a program's scan begins: events, instruments and the programs before it are done.
 
     A program that has stopped ends the tick at its turn: that makes a breakpoint of the kernel's own order.
     """
@@ -152,7 +152,6 @@ def _tags_before(sim: Simulation, number: int, tick: int) -> np.ndarray:
     except RunFault:
         if int(arena.clock["status"][0]) != FAULT_PROGRAM + 256 * number:
             raise
-    return arena.tags.copy()
 
 
 def _copies(model: Model, first: str, count: str, number: int) -> Iterator[Any]:
