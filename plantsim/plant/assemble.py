@@ -43,6 +43,8 @@ class Assembly:
         self.offers: dict[str, int] = {}
         self.programs: dict[str, Any] = {}
         """Control programs at work by name."""
+        self.unsure: set[str] = set()
+        """Instruments and programs with a finding: what hangs on them cannot be judged, so it is no finding."""
         self.plugs = 0
         self.first_fill: list[Callable[[Any], None]] = []
         """Writes of the starting state, done when the memory is laid out."""
@@ -222,8 +224,8 @@ class Assembly:
         if self.kind(u.to.name) == "bank":
             gate = lambda arena: arena.cell("bank_s", self.units[u.to.name][1], "opening")  # noqa: E731
         if not u.pumps and pipe.lift > 0:
-            u.finding("pipe.lift", "found a positive lift in a line without pumps, in which nothing would flow; "
-                                   "allowed: a lift below the level of the unit it draws from, or pumps")  # fmt: skip
+            u.finding("pipe.lift", f"found {pipe.lift:g} m, a climb, in a line without pumps; allowed: pumps, or at "
+                                   "most 0 m: discharge no higher than the floor of what it draws from")  # fmt: skip
         index = self.parts.add(
             "line_p",
             offer=self.offers[upstream], suction=self.parts.stream(f"{name} draw", drawn_from=upstream),
@@ -338,7 +340,12 @@ class Assembly:
             u.finding("feed_depth", f"found {u.feed_depth:g} m; allowed: less than the depth, {u.depth:g} m")
         if u.cone > u.depth:
             u.finding("cone", f"found {u.cone:g} m; allowed: at most the depth, {u.depth:g} m")
+        if u.start_bed > u.depth:
+            u.finding("start_bed", f"found {u.start_bed:g} m; allowed: at most the depth, {u.depth:g} m")
         table = self._settling(u)
+        if u.start_bed_solids > table.c_max:
+            u.finding("start_bed_solids", f"found {u.start_bed_solids:g} g/L; allowed: at most the densest packing, "
+                                          f"{table.c_max:g} g/L")  # fmt: skip
         overflow = -1
         if u.overflow != "discharge":
             overflow = self.inlet(u, "overflow", f"{name} overflow")
@@ -399,6 +406,8 @@ class Assembly:
         rho = self.tree.water.solids_density
         first = len(self.parts.records["cell_p"])
         for cell, c in u.cells.items():
+            if c.mud > c.depth:
+                c.finding("mud", f"found {c.mud:g} m; allowed: at most the depth of the cell, {c.depth:g} m")
             index = self.parts.add(
                 "cell_p",
                 valve=self.actuator(c, "valve"), area=c.area, depth=c.depth, freeboard=u.freeboard, lift=u.lift,
@@ -452,15 +461,24 @@ class Assembly:
             if kind == "line":
                 record["injections"], record["n_injections"] = self.parts.link(inlets), len(inlets)
             if kind == "bank":
-                if len(inlets) != 1:
-                    u.finding("", f"found {len(inlets)} lines that deliver here; allowed: exactly one")
+                self._check_fed_by_one_line(name, u, inlets)
                 record["inlet"] = inlets[0] if inlets else -1
             self._check_connected(name, u, kind, inlets, outlets)
         self._put_in_order()
 
+    def _check_fed_by_one_line(self, name: str, u: Tree, inlets: list[int]) -> None:
+        """The valves of a bank's cells hold back what one line brings; anything else they could not stop."""
+        lines = [n for n, other in self.tree.units.items() if other.kind == "line" and other.to.name == name]
+        if len(lines) == 1 and len(inlets) == 1:
+            return
+        found = f"{len(inlets)} streams that come here" if inlets else "nothing that comes here"
+        found += f" ({', '.join(self.parts.streams[i] for i in inlets)})" if inlets else ""
+        u.finding("", f"found {found}; allowed: one line with 'to: {name}', and nothing else")
+
     def _check_connected(self, name: str, u: Tree, kind: str, inlets: list[int], outlets: list[int]) -> None:
         if kind in ("vessel", "clarifier", "splitter") and not inlets:
-            u.finding("", f"found nothing that flows into {name}; allowed: a unit that names it as 'to'")
+            u.finding("", f"found nothing that flows into {name}; allowed: a unit that names it as its 'to' (or as its "
+                          "'overflow', 'decant' or 'filtrate')")  # fmt: skip
         if kind == "clarifier" and not outlets:
             u.finding("", f"found no line that draws the underflow of {name}; allowed: a line with 'from: {name}'")
         if kind == "makedown" and not outlets:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -89,15 +90,15 @@ def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[
     a.connect()
     add_instruments(a)
     add_flags(a)
-    instances, code = add_programs(a, tags)
-    tree.raise_findings()
+    instances, code = add_programs(a, {n: replace(t, unit="1") if n in a.unsure else t for n, t in tags.items()})
     a.parts.pool("tags", len(tags))
-    arena = a.parts.allocate()
-    _fill(a, arena)
     _check_step(a, tree)
-    plans = make_plans(a, arena)
     limits = _limits(a, tree)
+    arena = a.parts.allocate()
+    make_plans(a, arena)  # once for what is wrong with them: memory may be filled only when nothing is
     tree.raise_findings()
+    _fill(a, arena)
+    plans = make_plans(a, arena)
     # only now is the number of plans known; their memory comes last, so addresses stay as they are
     a.parts.pool("agenda", len(plans))
     arena = a.parts.allocate()

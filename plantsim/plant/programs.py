@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -62,17 +63,21 @@ def add_programs(a: Assembly, tags: dict[str, Tag]) -> tuple[dict[str, Instance]
         path = _file_of(c)
         _check_variants(tags, name, c)
         if path is None:
+            a.unsure.add(name)
             continue
         if path not in compiled:
+            a.unsure.add(name)
             try:
                 compiled[path] = compile_program(path.read_text(encoding="utf-8"), str(path.name))
             except (OSError, UnicodeDecodeError):
-                c.finding("file", f"found '{path}', which cannot be read; allowed: a file of Structured Text")
+                c.finding("file", f"found '{c.file}', which cannot be read; allowed: a file of Structured Text, its "
+                                  "path as seen from the plant file")  # fmt: skip
                 continue
             except ProgramError as error:
                 for finding in error.findings:
                     c.finding("file" if c.file is not None else "program", finding)
                 continue
+            a.unsure.discard(name)
             starts[path] = rows
             code.append(compiled[path].code)
             rows += len(compiled[path].code)
@@ -87,7 +92,8 @@ def add_programs(a: Assembly, tags: dict[str, Tag]) -> tuple[dict[str, Instance]
 
 def _file_of(c: Tree) -> Path | None:
     if (c.program is None) == (c.file is None):
-        c.finding("", "found both or neither of 'program' and 'file'; allowed: exactly one of them")
+        found = "neither 'program' nor 'file'" if c.program is None else "both 'program' and 'file'"
+        c.finding("", f"found {found}; allowed: one of them, a shipped program by name or a file of your own")
         return None
     if c.file is not None:
         base = c.source.parent if c.source else Path.cwd()
@@ -217,13 +223,17 @@ def _task(c: Tree, step: float) -> tuple[int, int]:
     ratio = c.every / step
     if ratio >= 1.0 - 1e-9:
         if abs(ratio - round(ratio)) > 1e-6:
-            c.finding("every", f"found {c.every:g} s, which is no multiple of the plant step of {step:g} s; allowed: "
-                               f"{step:g} s times a whole number, or a whole part of it")  # fmt: skip
+            _off_step(c, step, math.floor(ratio) * step, math.ceil(ratio) * step)
         return max(1, round(ratio)), 1
     if abs(1.0 / ratio - round(1.0 / ratio)) > 1e-6:
-        c.finding("every", f"found {c.every:g} s, which is no whole part of the plant step of {step:g} s; allowed: "
-                           f"{step:g} s over a whole number, or a multiple of it")  # fmt: skip
+        _off_step(c, step, step / math.ceil(1.0 / ratio), step / math.floor(1.0 / ratio))
     return 1, max(1, round(1.0 / ratio))
+
+
+def _off_step(c: Tree, step: float, shorter: float, longer: float) -> None:
+    """Finding on a task interval that does not go with the plant step."""
+    c.finding("every", f"found {c.every:g} s with a plant step of {step:g} s; allowed: a whole number of steps, or a "
+                       f"step over a whole number, such as {shorter:.4g} s or {longer:.4g} s")  # fmt: skip
 
 
 def _copy_kind(type_name: str) -> int:

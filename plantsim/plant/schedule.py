@@ -11,6 +11,7 @@ import numpy as np
 from plantsim.arena import Arena
 from plantsim.errors import ConfigError
 from plantsim.plant.assemble import Assembly, celsius
+from plantsim.plant.fields import nearest
 from plantsim.plant.plans import (
     ALWAYS,
     CrewPlan,
@@ -125,6 +126,10 @@ def make_weather(tree: Tree) -> Callable[[int], Weather | WeatherTable] | None:
     w = tree.weather
     if w.table is not None:
         base = w.source.parent if w.source else Path.cwd()
+        if not (base / w.table).is_file():
+            w.finding("table", f"found '{w.table}', but there is no such file; allowed: a CSV file of hourly weather, "
+                               "its path as seen from the plant file")  # fmt: skip
+            return None
         try:
             table = WeatherTable.read(base / w.table, w.latitude, w.elevation)
         except ConfigError as error:
@@ -158,7 +163,9 @@ def _write(
     if "." not in path:
         if path in a.tags:
             return Write(arena.cell("tags", a.tags[path]), False, value)
-        where.finding(key, f"found '{path}'; allowed: unit.quantity or a tag")
+        near = nearest(path, a.tags)
+        where.finding(key, f"found '{path}'; allowed: unit.quantity, program.variable or a tag"
+                           + (f" (did you mean '{near}'?)" if near else ""))  # fmt: skip
         return None
     program = path.partition(".")[0]
     if program in a.programs:

@@ -106,6 +106,8 @@ def _start_at(index: int, start: float, tag: int) -> Any:
 def quantity(a: Assembly, where: Tree, key: str, path: str) -> tuple[str, int, str, str] | None:
     """Array, record, field and SI unit of `unit.quantity`; a finding with the nearest word when there is none."""
     unit, _, field = path.partition(".")
+    if unit in a.unsure:
+        return None
     if unit not in a.units:
         near = difflib.get_close_matches(unit, a.units, 1, 0.5)
         where.finding(key, f"found '{path}', but there is no unit '{unit}'; allowed: unit.quantity"
@@ -115,7 +117,9 @@ def quantity(a: Assembly, where: Tree, key: str, path: str) -> tuple[str, int, s
     if found is not None:
         return (*found, records.FIELD_UNITS[found[0]][found[2]][0])
     kind = a.units[unit][0]
-    names = list(records.FIELD_UNITS[kind + "_s"])
+    names = [n for part in ("_s", "_f") for n in records.FIELD_UNITS.get(kind + part, {})]
+    if f"{unit}-motor" in a.units:
+        names += [n for part in ("_s", "_f") for n in records.FIELD_UNITS["motor" + part]]
     near = difflib.get_close_matches(field, names, 1, 0.4)
     shown = ", ".join(names[:12])
     where.finding(key, f"found '{path}', but a {kind} has no quantity '{field}'; allowed: {shown} ..."
@@ -130,14 +134,13 @@ def add_instruments(a: Assembly) -> None:
         found = quantity(a, t, "measures", t.measures)
         if t.high <= t.low:
             t.finding("high", f"found {t.high:g}; allowed: more than low, {t.low:g}")
-        if found is None:
+        scale = conversion(t.unit, found[3]) if found is not None else None
+        if found is None or scale is None:
+            if found is not None:
+                _no_unit(t, found[3])
+            a.unsure.add(name)
             continue
-        array, index, field, si = found
-        scale = conversion(t.unit, si)
-        if scale is None:
-            usual = ", ".join(list(DIMENSIONS[dimensions_of(si)[0]].units)[:6]) if dimensions_of(si) else "1"
-            t.finding("unit", f"found '{t.unit}', no unit of {t.measures}; allowed: {usual}")
-            continue
+        array, index, field, _ = found
         flow: Any = -1
         if t.sample_flow is not None:
             found_flow = quantity(a, t, "sample_flow", t.sample_flow)
@@ -155,13 +158,13 @@ def add_instruments(a: Assembly) -> None:
         _known(a, name)
     for name, t in a.tree.switches.items():
         found = quantity(a, t, "measures", t.measures)
-        if found is None:
+        scale = conversion(t.unit, found[3]) if found is not None else None
+        if found is None or scale is None:
+            if found is not None:
+                _no_unit(t, found[3])
+            a.unsure.add(name)
             continue
-        array, index, field, si = found
-        scale = conversion(t.unit, si)
-        if scale is None:
-            t.finding("unit", f"found '{t.unit}', no unit of {t.measures}; allowed: a unit of its dimension")
-            continue
+        array, index, field, _ = found
         a.parts.add(
             "instrument_p", kind=records.SENSE_DIGITAL, cell=_address(array, index, field),
             integer=_is_integer(array, field), tag=a.tags[name], scale=1.0, offset=0.0, low=0.0, high=1.0,
@@ -169,6 +172,12 @@ def add_instruments(a: Assembly) -> None:
             deadband=t.deadband / scale[0], flow_cell=-1,
         )  # fmt: skip
         _known(a, name)
+
+
+def _no_unit(t: Tree, si: str) -> None:
+    """Finding on a unit that does not go with what is measured."""
+    usual = DIMENSIONS[dimensions_of(si)[0]].usual() if dimensions_of(si) else "1"
+    t.finding("unit", f"found '{t.unit}', which is no unit of {t.measures}; allowed: {usual}")
 
 
 def _known(a: Assembly, name: str) -> None:
