@@ -38,17 +38,19 @@ def read_series(path: Path, where: Tree, key: str) -> np.ndarray | None:
         Time [s] from the first row, flow [m3/s], solids [kg/m3]; None when there were findings.
     """
     def find(line: int, message: str) -> None:
-        where.finding(key, f"{path.name}:{line}: {message}" if line else f"{path.name}: {message}")
+        where.finding(key, f"{path.name}:{line}: {message}" if line else message)
 
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        reason = "no such file" if isinstance(error, FileNotFoundError) else "it is not readable text"
-        find(0, f"found '{path}', but {reason}; allowed: a CSV file of time, flow and solids")
+        reason = "there is no such file" if isinstance(error, FileNotFoundError) else "it is not readable text"
+        find(0, f"found '{path.name}', but {reason}; allowed: a CSV file of time, flow and solids, its path as seen "
+                "from the plant file")  # fmt: skip
         return None
     rows = list(csv.reader(text.splitlines()))
-    if len(rows) < 3:
-        find(0, f"found {max(len(rows) - 1, 0)} rows; allowed: a header and at least two rows")
+    filled = sum(any(cell.strip() for cell in row) for row in rows[1:])
+    if filled < 2:
+        find(0, f"found {('nothing', 'one row')[filled]} under the header of {path.name}; allowed: at least two rows")
         return None
     header = _header(rows[0], find)
     if header is None:
@@ -72,7 +74,7 @@ def read_series(path: Path, where: Tree, key: str) -> np.ndarray | None:
             if findings <= MOST_FINDINGS:
                 find(line, str(error))
     if findings > MOST_FINDINGS:
-        find(0, f"{findings - MOST_FINDINGS} further rows cannot be read")
+        find(0, f"found {findings - MOST_FINDINGS} further rows of {path.name} that cannot be read")
     if findings:
         return None
     table = np.array(values)
@@ -80,7 +82,7 @@ def read_series(path: Path, where: Tree, key: str) -> np.ndarray | None:
     for column, name in ((1, "flow"), (2, "solids")):
         known = np.isfinite(table[:, column])
         if known.sum() < 2:
-            find(0, f"found {known.sum()} rows with {name}; allowed: at least two")
+            find(0, f"found {('no row', 'one row')[known.sum()]} with {name} in {path.name}; allowed: at least two")
             return None
         table[:, column] = np.interp(table[:, 0], table[known, 0], table[known, column])
     return table
@@ -93,6 +95,10 @@ def _header(cells: list[str], find) -> dict[str, tuple[int, float, float]] | Non
         name, _, unit = cell.partition("[")
         name, unit = name.strip().casefold(), unit.strip().rstrip("]").strip()
         if name not in COLUMNS:
+            continue
+        if name in found:
+            find(1, f"found a second column '{name}'; allowed: each once")
+            good = False
             continue
         if not unit:
             if name == "time":
@@ -120,13 +126,18 @@ def _time(row: list[str], column: int, scale: float, offset: float) -> float:
     text = row[column].strip() if column < len(row) else ""
     if scale == 0.0:
         try:
-            return dt.datetime.fromisoformat(text).replace(tzinfo=dt.UTC).timestamp()
+            moment = dt.datetime.fromisoformat(text)
         except ValueError:
             raise ValueError(f"found time '{text}'; allowed: a date and time such as 2027-04-05 06:00") from None
+        # without an offset from UTC it is local time, in which only differences count
+        return (moment if moment.tzinfo else moment.replace(tzinfo=dt.UTC)).timestamp()
     try:
-        return float(text) * scale + offset
+        value = float(text) * scale + offset
     except ValueError:
-        raise ValueError(f"found time '{text}'; allowed: a number") from None
+        value = math.nan
+    if not math.isfinite(value):
+        raise ValueError(f"found time '{text}'; allowed: a number")
+    return value
 
 
 def _number(row: list[str], name: str, column: int, scale: float, offset: float) -> float:
