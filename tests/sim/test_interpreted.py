@@ -12,7 +12,7 @@ from plants import fingerprint, finish, start_process
 STEPS = 200
 
 
-@pytest.mark.parametrize("name", ["eventful-awake", "gravel-pit-awake"])
+@pytest.mark.parametrize("name", ["eventful-awake", "gravel-pit-awake", "small-sand-awake", "high-lift-awake"])
 def test_interpreted_and_compiled_kernel_give_the_same_bytes(name):
     interpreted = start_process(name, 5, STEPS, NUMBA_DISABLE_JIT="1")
     compiled = fingerprint(name, 5, STEPS)
