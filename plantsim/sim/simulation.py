@@ -28,9 +28,10 @@ class Note:
 
 @dataclass(frozen=True)
 class SavePoint:
-    """The whole plant at one tick."""
+    """The whole plant at one tick, with the seed its random events go on from."""
 
     tick: int
+    seed: int
     memory: bytes = field(repr=False)
 
 
@@ -164,10 +165,11 @@ class Simulation:
     # ------------------------------------------------------------------------------------------
     def save(self) -> SavePoint:
         """A save point: the whole plant at this tick."""
-        return SavePoint(self.tick, self.model.arena.save())
+        return SavePoint(self.tick, self.seed, self.model.arena.save())
 
     def restore(self, point: SavePoint) -> None:
         """Go back (or on) to a save point of this plant; the run goes on from there as it would have."""
         self.model.arena.restore(point.memory)
+        self.seed = point.seed
         self.journal = [n for n in self.journal if n.tick < point.tick]
         self._env = None
