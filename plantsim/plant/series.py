@@ -11,7 +11,7 @@ import numpy as np
 
 from plantsim.plant.fields import nearest
 from plantsim.plant.tree import Tree
-from plantsim.units import QuantityError, unit_factor
+from plantsim.units import DIMENSIONS, QuantityError, unit_factor
 
 COLUMNS = {"time": "time", "flow": "flow", "solids": "concentration"}
 MOST_FINDINGS = 20
@@ -101,10 +101,11 @@ def _header(cells: list[str], find) -> dict[str, tuple[int, float, float]] | Non
             good = False
             continue
         if not unit:
+            usual = next(iter(DIMENSIONS[COLUMNS[name]].units))
             if name == "time":
                 found[name] = (i, 0.0, 0.0)
                 continue
-            find(1, f"found '{cell.strip()}' without a unit; allowed: a unit in brackets, such as '{name} [m3/h]'")
+            find(1, f"found '{cell.strip()}' without a unit; allowed: a unit in brackets, such as '{name} [{usual}]'")
             good = False
             continue
         try:
