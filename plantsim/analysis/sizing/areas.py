@@ -12,7 +12,7 @@ import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 
 from plantsim.analysis.lab.data import Curve
-from plantsim.analysis.lab.settling_fits import compression_point, initial_rate
+from plantsim.analysis.lab.settling_fits import compression_point
 from plantsim.analysis.sizing.result import PRACTICE, NotSized, Result, inputs
 from plantsim.physics.thickening import BatchCurve, coe_clevenger_area
 from plantsim.physics.water import viscosity
@@ -202,41 +202,56 @@ def area_talmage_fitch(duty: Duty, curve: Curve, compression_time: float | None 
 
 
 def area_kynch(duty: Duty, curve: Curve) -> Result:
-    r"""Area from the tangents all along one curve, :math:`A = \dot m\max[(1/C_i - 1/C_u)/v_i]` after Kynch.
+    r"""Area from the tangents all along one curve, :math:`A = \dot m t_u/(C_0H)` after Kynch.
 
-    Each tangent gives the solids under the interface and their speed, so one curve stands for many cylinders; where
-    it bends one way the result is the time in which the curve itself comes down to :math:`C_0H/C_u`.
+    Each tangent gives the solids under the interface and their speed, so one curve stands for many cylinders. On a
+    curve that bends one way the largest of :math:`(1/C_i - 1/C_u)/v_i` over all tangents is the time t_u in which
+    the curve itself comes down to :math:`C_0H/C_u`, over C0 H: so the time is read, and no slope of scattered
+    readings goes in.
 
     Raises
     ------
     NotSized
         When the curve never came down to the underflow's solids.
     """
-    batch = batch_curve(curve)
     load = curve.solids * float(curve.heights[0])
-    C_u = duty.underflow_solids
-    z_u = load / C_u
+    t_u = time_to(curve, duty.underflow_solids, "Kynch on")
+    return Result(
+        "area_kynch",
+        "area by Kynch",
+        duty.solids_rate * t_u / load,
+        "m2",
+        "A = m t_u/(C0 H), the largest (1/C_i - 1/C_u)/v_i of all tangents",
+        inputs(
+            ("solids fed m", duty.solids_rate, "kg/s", "t/h"),
+            ("time to the underflow's solids t_u", t_u, "s", "min"),
+            ("filled solids C0", curve.solids, "kg/m3", "g/L"),
+            ("filled height H", float(curve.heights[0]), "m", "m"),
+        ),
+        KYNCH,
+        (
+            "no compression in the theory: in a mud that compresses it overstates the area",
+        ),
+        "m2",
+    )
+
+
+def time_to(curve: Curve, underflow_solids: float, what: str) -> float:
+    """Time [s] in which the interface comes down to the height of the underflow's solids.
+
+    Raises
+    ------
+    NotSized
+        When the curve never came down so far.
+    """
+    z_u = curve.solids * float(curve.heights[0]) / underflow_solids
     if z_u <= curve.heights[-1]:
         raise NotSized(
-            f"Kynch on {curve.label}: underflow of {C_u:g} kg/m3 means an interface at {z_u:.4g} m, but the test "
-            f"ended at {curve.heights[-1]:.4g} m: it gives no area for it"
+            f"{what} {curve.label}: underflow of {underflow_solids:g} kg/m3 means an interface at {z_u:.4g} m, but the "
+            f"test ended at {curve.heights[-1]:.4g} m: it gives no area for it"
         )
-    end = brentq(lambda t: batch.height(t) - z_u, curve.times[0], curve.times[-1])
-    rate = initial_rate(curve)
-    best = ((1.0 / curve.solids - 1.0 / C_u) / rate.value, curve.solids, rate.value)
-    for t in np.linspace(rate.end, end, 600):
-        v, c = batch.velocity(float(t)), batch.concentration(float(t))
-        if v > 0.0 and curve.solids < c < C_u:
-            unit = (1.0 / c - 1.0 / C_u) / v
-            if unit > best[0]:
-                best = unit, c, v
-    return Result(
-        "area_kynch", "area by Kynch", duty.solids_rate * best[0], "m2",
-        "A = m max((1/C_i - 1/C_u)/v_i) over all tangents",
-        inputs(("solids fed m", duty.solids_rate, "kg/s", "t/h"), ("governing solids C_i", best[1], "kg/m3", "g/L"),
-               ("their speed v_i", best[2], "m/s", "m/h"), ("underflow solids C_u", C_u, "kg/m3", "g/L")),
-        KYNCH, ("no compression in the theory: in a compressing mud the largest tangent overstates the area",), "m2",
-    )  # fmt: skip
+    batch = batch_curve(curve)
+    return float(brentq(lambda t: batch.height(t) - z_u, curve.times[0], curve.times[-1]))
 
 
 def area_rise(duty: Duty, settling_rate: float) -> Result:

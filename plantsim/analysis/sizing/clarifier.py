@@ -13,7 +13,6 @@ from dataclasses import replace
 
 import numpy as np
 from scipy.integrate import quad
-from scipy.optimize import brentq
 
 from plantsim.analysis.lab.data import Curve
 from plantsim.analysis.lab.regression import Fit
@@ -29,6 +28,7 @@ from plantsim.analysis.sizing.areas import (
     batch_curve,
     dilution,
     limiting_flux,
+    time_to,
 )
 from plantsim.analysis.sizing.result import PRACTICE, Line, NotSized, Plot, Result, Sheet, inputs, largest
 from plantsim.physics.thickening import state_point
@@ -163,14 +163,8 @@ def bed_depth(duty: Duty, curve: Curve, area: float, compression_time: float | N
     """
     batch = batch_curve(curve)
     load = curve.solids * float(curve.heights[0])
-    z_u = load / duty.underflow_solids
-    if z_u <= curve.heights[-1]:
-        raise NotSized(
-            f"bed depth from {curve.label}: underflow of {duty.underflow_solids:g} kg/m3 means an interface at "
-            f"{z_u:.4g} m, but the test ended at {curve.heights[-1]:.4g} m"
-        )
+    t_u = time_to(curve, duty.underflow_solids, "bed depth from")
     t_c = compression_point(curve)[0] if compression_time is None else compression_time
-    t_u = float(brentq(lambda t: batch.height(t) - z_u, curve.times[0], curve.times[-1]))
     span = max(t_u - t_c, 0.0)
     volume_time = quad(batch.height, t_c, t_u, limit=200)[0] / load if span > 0.0 else 0.0
     depth = duty.solids_rate * volume_time / area
