@@ -63,5 +63,6 @@ def _parts(found: dict[str, Any]) -> list[str]:
     for row in found["scans"]:
         words = f"    {row['instructions']:.0f} instructions"
         lines.append(_row(words, row["kernel"], row.get("twin")) + f" {row['kernel'] / row['instructions']:7.2f}")
-    lines.append(f"    gravel-pit runs {found['control_instructions_per_step']:.0f} instructions a step on average")
+    rows = found["control_instructions_per_step"]
+    lines.append(f"    gravel-pit runs {rows:.0f} different instructions a step on average")
     return lines
