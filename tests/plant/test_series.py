@@ -60,7 +60,8 @@ def test_us_units(tmp_path):
 
 
 def test_columns_in_any_order_among_others_and_blank_rows(tmp_path):
-    table = read(tmp_path, "\ufeffsolids [g/L], note ,Flow [L/s], TIME [s]\n30,dry day,20,0\n\n , , ,\n40,wet day,25,60\n")
+    table = read(tmp_path, "\ufeffsolids [g/L], note ,Flow [L/s], TIME [s]\n30,dry day,20,0\n\n"
+                           " , , ,\n40,wet day,25,60\n")  # fmt: skip
     assert table == pytest.approx(np.array([[0.0, 0.02, 30.0], [60.0, 0.025, 40.0]]))
 
 
@@ -84,7 +85,8 @@ def test_dates_without_an_offset_are_local_time(tmp_path):
 def test_dates_with_an_offset_keep_the_hours_of_the_change_to_summer_time(tmp_path):
     """On 27 March 2022 clocks in the EU went from 02:00 (+01:00) to 03:00 (+02:00): one hour passed, not two."""
     table = read(tmp_path, "time,flow [L/s],solids [g/L]\n2022-03-27T01:00:00+01:00,1,1\n"
-                           "2022-03-27T03:00:00+02:00,1,1\n2022-03-27T04:00:00+02:00,1,1\n2022-03-27T03:00:00Z,1,1\n")  # fmt: skip
+                           "2022-03-27T03:00:00+02:00,1,1\n2022-03-27T04:00:00+02:00,1,1\n"
+                           "2022-03-27T03:00:00Z,1,1\n")  # fmt: skip
     assert table[:, 0].tolist() == [0.0, 3600.0, 7200.0, 10800.0]
 
 
