@@ -11,6 +11,7 @@ from typing import Any
 from plantsim import records
 from plantsim.arena import Arena
 from plantsim.plant.assemble import Assembly
+from plantsim.plant.loops import make_loops
 from plantsim.plant.model import Channel, Limit, Model, Tag
 from plantsim.plant.program_variables import watch_channels
 from plantsim.plant.programs import add_programs
@@ -95,6 +96,7 @@ def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[
     _check_step(a, tree)
     limits = _limits(a, tree)
     arena = a.parts.allocate()
+    loops = make_loops(a, arena, instances, tags)
     make_plans(a, arena)  # once for what is wrong with them: memory may be filled only when nothing is
     tree.raise_findings()
     _fill(a, arena)
@@ -107,6 +109,7 @@ def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[
     return Model(
         title=tree.site.name, arena=arena, code=code, start=tree.site.start, step=tree.site.step,
         units=a.units, tags=tags, channels=channels, plans=plans, programs=dict(instances), limits=limits,
+        loops=loops,
         record_every=max(1, round(tree.site.record_every / tree.site.step)), resolved=dump(tree.plain()),
         source_file=str(path), warnings=[], facts=_facts(a, tree),
     )  # fmt: skip

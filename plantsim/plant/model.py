@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -48,6 +49,42 @@ class Limit:
     """'setpoint' or 'limit'."""
 
 
+@dataclass(frozen=True)
+class Point:
+    """One value that can be put by hand: a parameter of a program, or a tag of the I/O image.
+
+    `writer` is the program whose output writes a tag at every scan, or nothing.
+    """
+
+    name: str
+    unit: str
+    cell: int
+    integer: bool
+    tag: int = -1
+    writer: str = ""
+
+
+@dataclass(frozen=True)
+class Loop:
+    """A control loop: what it measures and moves, and what is held while it is tested.
+
+    `hold` gives each point held, the number written, and the value in words. Limits are in the units of what is
+    moved and measured.
+    """
+
+    name: str
+    measures: Tag
+    moves: Point
+    hold: tuple[tuple[Point, float, str], ...] = ()
+    low: float = -math.inf
+    high: float = math.inf
+    stop_below: float = -math.inf
+    stop_above: float = math.inf
+    through: str = ""
+    longest: float = 14400.0
+    note: str = ""
+
+
 @dataclass
 class Model:
     """Everything a simulation needs, built from one configuration.
@@ -67,6 +104,7 @@ class Model:
     plans: Plans
     programs: dict[str, Any] = field(default_factory=dict)
     limits: list[Limit] = field(default_factory=list)
+    loops: dict[str, Loop] = field(default_factory=dict)
     record_every: int = 10
     resolved: str = ""
     source_file: str = ""

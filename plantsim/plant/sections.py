@@ -6,6 +6,11 @@ those of `water` by tests of their own water.
 
 from __future__ import annotations
 
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from plantsim.plant.fields import REQUIRED, Refusal, quoted
 from plantsim.plant.schema import (
     Choice,
     Flag,
@@ -29,6 +34,8 @@ from plantsim.plant.schema import (
 )
 
 Q = Quantity
+POINT = r"[A-Z]{1,5}-\d{1,5}[A-Z]?|[A-Za-z][A-Za-z0-9_-]*\.[A-Za-z_][A-Za-z_0-9.]*(\[[0-9, -]+\])?"
+"""A tag, or program.variable."""
 TAG = Reference("tag")
 
 # ---------------------------------------------------------------------------------------------- site and water
@@ -466,6 +473,37 @@ PROGRAM = Section(
                    doc="further connections and parameters by name of a shipped program, in force when it is the one "
                        "chosen: so another program is one word to change"),
 )
+
+
+@dataclass(frozen=True)
+class Point(Name):
+    """A point that may be put by hand, as a key: a tag, or `program.variable`."""
+
+    default: Any = REQUIRED
+
+    def allowed(self) -> str:
+        return "a tag or program.variable"
+
+    def parse(self, text: str) -> str:
+        if not re.fullmatch(POINT, text):
+            raise Refusal(quoted(text), self.allowed())
+        return text
+
+
+LOOP = Section(
+    "A control loop, for tests and tuning: what it measures, what it moves, and what must stand still meanwhile.",
+    measures=Reference("tag", doc="instrument it controls by"),
+    moves=Text(doc="what it moves: a parameter as program.variable, or the tag of an actuator",
+               pattern=POINT, form="program.variable or a tag"),
+    hold=MapOf(Text(), key=Point(), doc="what is set for a test and stays: program.variable or tag, value with unit"),
+    low=Maybe(Number(), doc="least value of what it moves in a test, in its unit"),
+    high=Maybe(Number(), doc="most value of it"),
+    stop_below=Maybe(Number(), doc="measurement below which a test is broken off, in its unit"),
+    stop_above=Maybe(Number(), doc="measurement above which it is"),
+    through=Maybe(Reference("line"), doc="line through which the answer comes: its transit is part of the dead time"),
+    longest=Q("time", "4 h", lo="1 min", hi="7 d", doc="longest wait for an answer to settle"),
+    note=Maybe(Text(), doc="a line about it"),
+)
 FAILURE = Section(
     "Something that fails at random and is repaired.",
     what=Text(doc="unit.fault that is set while it has failed, such as P-101.trip",
@@ -513,6 +551,7 @@ PLANT = Section(
     actuators=MapOf(ACTUATOR, key=Tag(), doc="actuators by tag"),
     flags=MapOf(FLAG, key=Tag(), doc="further points of the I/O image by tag"),
     control=MapOf(PROGRAM, key=Name("program"), doc="control programs at work, by name"),
+    loops=MapOf(LOOP, key=Tag("loop"), doc="control loops to test and tune, by tag"),
     rounds=Maybe(Times(), doc="hours in which an operator walks round; left out: nobody clears plugged lines"),
     deliveries=Maybe(Times(), doc="hours in which deliveries come; left out: at any time"),
     failures=MapOf(FAILURE, key=Name("failure"), doc="random failures"),
