@@ -155,7 +155,7 @@ def test_trace_shows_lines_inputs_and_outputs(capsys) -> None:
 def test_trace_takes_the_first_program_and_names_the_others(capsys) -> None:
     code, out, _ = go(capsys, "trace", PIT, "--at", "0 s")
     assert code == 0
-    assert out.startswith("program sump-level (sump_averaging.st), scan 1, every 1s, at 0s")
+    assert out.startswith("program sump-level (sump_averaging.st), scan 1, every 2s, at 0s")
     assert "other programs (--program NAME): coagulant-dosing, " in out
 
 

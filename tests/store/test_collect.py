@@ -31,7 +31,7 @@ class ByHand:
         return int(self.model.arena.clock["tick"][0]) * self.model.step
 
     def save(self) -> SavePoint:
-        return SavePoint(int(self.model.arena.clock["tick"][0]), self.model.arena.save())
+        return SavePoint(int(self.model.arena.clock["tick"][0]), 1, self.model.arena.save())
 
 
 def simulation() -> ByHand:
