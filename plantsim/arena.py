@@ -131,14 +131,10 @@ class Arena:
         """
         if code is None:
             code = np.zeros((1, 4), np.int32)
-        scratch = np.zeros(4096 + 16 * self._longest_clarifier(), np.float64)
+        scratch = np.zeros(records.N_SCRATCH, np.float64)
         arrays = [self.arrays[name] for name in NAMES]
         arrays += [self.mem, self.mem.view(np.int64), np.ascontiguousarray(code, np.int32), scratch]
         return Plant._make(arrays)
-
-    def _longest_clarifier(self) -> int:
-        layers = self.arrays["clarifier_p"]["layers"]
-        return int(layers.max()) if len(layers) else 0
 
     def save(self) -> bytes:
         """The whole memory as bytes: a complete save point."""

@@ -6,6 +6,8 @@
 * `part` marks a piece of a kernel that the compiler merges into its caller: a call with many arrays costs more
   than the work of a small unit.
 * `phase` marks a piece of the loop that numba itself puts in place: a whole plant is too many words to be passed.
+* `sweep` marks a `part` whose arrays never overlap: it is handed slices, and its loops vectorise without asking
+  at run time whether two of them share memory.
 * `entry` marks what Python calls; its machine code is kept on disk.
 
 The error model is numpy's: a division by zero gives inf or nan, as in the C twin, and is tested for where it can
@@ -17,6 +19,7 @@ documentation; tests hold compiled and interpreted kernels to the same bytes).
 from typing import Any
 
 from numba import njit
+from numba.core.compiler import Compiler
 from numba.extending import register_jitable
 
 _OPTIONS: dict[str, Any] = dict(error_model="numpy", nogil=True, _nrt=False)
@@ -25,4 +28,15 @@ formula = register_jitable(error_model="numpy")
 kernel = njit(**_OPTIONS)
 part = njit(forceinline=True, **_OPTIONS)
 phase = njit(inline="always", **_OPTIONS)
+
+
+class _Apart(Compiler):
+    """The ordinary compiler, told that no two arguments share memory."""
+
+    def define_pipelines(self):
+        self.state.flags.noalias = True
+        return super().define_pipelines()
+
+
+sweep = njit(forceinline=True, pipeline_class=_Apart, **_OPTIONS)
 entry = njit(cache=True, **_OPTIONS)

@@ -582,6 +582,8 @@ SPLITTER_P = _record(
 )
 SPLITTER_S = _record("splitter", ("flow", "f8", "m3/s", "flow through it"))
 
+MOST_LAYERS = 400  # of a clarifier
+N_SCRATCH = 10752  # numbers of work space a clarifier of so many layers needs
 CLARIFIER_P = _record(
     "clarifier",
     ("inlets", "i8", "-", "first link of its feed streams"),

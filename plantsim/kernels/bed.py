@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import kernel
+from plantsim.jit import part, sweep
 from plantsim.kernels.rows import slurry_density, turbidity, water_density
 from plantsim.records import (
     COARSE,
@@ -25,14 +25,14 @@ MERGE = 0.4
 GRAVITY = 9.80665
 
 
-@kernel
+@part
 def clear_layer_of(p, s):
     """Layer just above the bed: where channelled water comes from."""
     inside = p.layers - 1 - int(s.bed_level / p.height)
     return min(max(inside - 1, s.top), p.layers - 1)
 
 
-@kernel
+@part
 def _crossing(p, s, tables, total, threshold, j):
     """Height in layers above the bottom at which solids, seen from above, first reach a threshold.
 
@@ -46,10 +46,30 @@ def _crossing(p, s, tables, total, threshold, j):
     return n - j - 0.5 + (total[j] - threshold) / (total[j] - total[j - 1])
 
 
-@kernel
+@sweep
+def _look_over(n, top, coarse, fines, total, densest, gel):
+    """Form the solids of every layer; returns how many are packed, and the first from the top with mud and with
+    a bed that carries itself (`n`: none)."""
+    packed = 0
+    mud = n
+    bed = n
+    for j in range(n):
+        c = coarse[j] + fines[j]
+        total[j] = c
+        packed += 1 if c >= densest else 0
+        here = j if c >= MUD else n
+        here = here if j >= top else n
+        mud = here if here < mud else mud
+        here = j if c >= gel else n
+        here = here if j >= top else n
+        bed = here if here < bed else bed
+    return packed, mud, bed
+
+
+@part
 def column(p, s, m, tables, layers):
     """Totals over the column and the levels in it; returns warning bits."""
-    n = p.layers
+    n = max(1, p.layers)
     top = s.top
     gel = p.c_gel
     total = layers[p.pool : p.pool + n]
@@ -57,12 +77,7 @@ def column(p, s, m, tables, layers):
     fines = layers[p.pool + FINES * n : p.pool + (FINES + 1) * n]
     colloid = layers[p.pool + COLLOID * n : p.pool + (COLLOID + 1) * n]
     held = tables[p.volumes : p.volumes + n]
-    densest = p.c_max
-    packed = 0
-    for j in range(n):
-        total[j] = coarse[j] + fines[j]
-    for j in range(n):
-        packed += 1 if total[j] >= densest else 0
+    packed, mud_layer, bed_layer = _look_over(n, top, coarse, fines, total, p.c_max, gel)
     # four partial sums each, so that an addition need not wait for the one before
     mass0 = mass1 = mass2 = mass3 = 0.0
     high0 = high1 = high2 = high3 = 0.0
@@ -101,27 +116,19 @@ def column(p, s, m, tables, layers):
     s.bed_pressure = GRAVITY * p.height * high * (1.0 - water / m.solids_density)
     s.level = p.height * (n - 1 - top + s.top_volume / held[top])
 
-    j = top
-    low = MUD if gel <= 0.0 or gel > MUD else gel
-    while j < n and total[j] < low:
-        j += 1
-    i = j
-    while i < n and total[i] < MUD:
-        i += 1
-    s.mud_level = p.height * _crossing(p, s, tables, total, MUD, i)
+    s.mud_level = p.height * _crossing(p, s, tables, total, MUD, mud_layer)
     bed = 0.0
     mass = 0.0
     if gel > 0.0:
-        while j < n and total[j] < gel:
-            j += 1
+        j = bed_layer
         bed = _crossing(p, s, tables, total, gel, j)
         mass = (bed0 + bed1) + (bed2 + bed3)
         if j == top:
             mass += total[j] * odd
         elif j < n:
             # the bed's top lies between the middles of layers j and j - 1
-            part = bed - (n - j)
-            mass += part * (total[j] * held[j] if part < 0.0 else total[j - 1] * held[j - 1])
+            over = bed - (n - j)
+            mass += over * (total[j] * held[j] if over < 0.0 else total[j - 1] * held[j - 1])
         else:
             mass = bed * total[n - 1] * held[n - 1]
     s.bed_level = p.height * bed
@@ -132,7 +139,7 @@ def column(p, s, m, tables, layers):
     return WARN_PACKED if packed > 0 else 0
 
 
-@kernel
+@part
 def yield_at(p, m, layers, j):
     """Yield stress [Pa] of the mud in layer j: a phi^b."""
     total = layers[p.pool + j]
@@ -141,7 +148,7 @@ def yield_at(p, m, layers, j):
     return m.yield_a * math.exp(m.yield_b * math.log(total / m.solids_density))
 
 
-@kernel
+@part
 def turn_rake(p, s, f, m, motor_s, actuator_s, layers, dt):
     """Torque, trip, lift and packing of the rake.
 
@@ -197,7 +204,7 @@ def turn_rake(p, s, f, m, motor_s, actuator_s, layers, dt):
             s.packing = 0.0
 
 
-@kernel
+@part
 def open_channel(p, s, tables, layers, dt):
     """Let a channel of clear water through the bed open or heal.
 
@@ -226,7 +233,7 @@ def open_channel(p, s, tables, layers, dt):
         s.channel = 0.0
 
 
-@kernel
+@part
 def offer_underflow(p, s, m, tables, offers, layers):
     """Offer the underflow: the bottom layer, mixed with what channels through from above the bed.
 
@@ -237,11 +244,11 @@ def offer_underflow(p, s, m, tables, offers, layers):
     offer = p.offer
     if offer < 0:
         return
-    part = s.channel
+    share = s.channel
     clear = p.pool + clear_layer_of(p, s)
     bottom = p.pool + n - 1
     for k in range(1, NS):
-        offers[offer, k] = (1.0 - part) * layers[bottom + k * n] + part * layers[clear + k * n]
+        offers[offer, k] = (1.0 - share) * layers[bottom + k * n] + share * layers[clear + k * n]
     spare = s.volume - MERGE * tables[p.volumes + n - 1]
     if s.top == 0:
         spare -= max(s.top_volume - tables[p.volumes], 0.0)  # what spills in the next step

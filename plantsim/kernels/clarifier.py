@@ -36,7 +36,7 @@ Two calls in each step: `spill_clarifier` before all other flows, `step_clarifie
 
 from __future__ import annotations
 
-from plantsim.jit import kernel
+from plantsim.jit import kernel, part, sweep
 from plantsim.kernels.bed import (
     MERGE,
     clear_layer_of,
@@ -50,16 +50,20 @@ from plantsim.kernels.chemistry import react, settling_factor
 from plantsim.kernels.rows import gather, no_flow, relative_viscosity, slurry_density
 from plantsim.records import (
     CLAY,
+    COAG,
     COAG_BOUND,
     COARSE,
     COLLOID,
     FINES,
     HEAT,
     IN_RAIN,
+    MOST_LAYERS,
     NS,
     OUT_EVAPORATION,
     OUT_SPILL,
+    POLY,
     POLY_BOUND,
+    POLY_SPENT,
     VOLUME,
     WARN_COURANT,
     WARN_LOW,
@@ -68,20 +72,18 @@ from plantsim.records import (
 SPLIT = 0.5
 """A thick top layer is split when it holds a layer and this part of the next."""
 
-# where the work arrays stand in `scratch`: two rows, then arrays of a width of whole cache lines
-_ROW, _UNDER = 0, 16
-_ROOM, _DOWN, _UP, _FALL, _RISE, _COARSE, _SPEED, _TAKE, _SEND, _STRESS = range(1, 11)
-_INVERSE = 12
-_FLUX = _SPEED  # five arrays for the transport take the place of those the settling no longer needs
+# Where the work stands in `scratch` (`records.N_SCRATCH` numbers): two rows, then arrays of one width, an odd number
+# of cache lines so that they do not crowd one another out of the cache. All offsets are constants, which tells the
+# compiler that these arrays do not overlap: only then does it vectorise a loop over many of them without a test at
+# run time. Every array has a number before its first that stays zero, and room for one behind its last.
+_FEED, _UNDER = 0, 16
+_WIDTH = 424
+(_ROOM, _DOWN, _UP, _FALL, _RISE, _COARSE, _SPEED, _TAKE, _SEND, _STRESS, _HELD, _AREA, _INVERSE,
+ _UPWARD) = range(40, 40 + 14 * _WIDTH, _WIDTH)  # fmt: skip
+_OLD = 40 + 14 * _WIDTH  # of component k, at the start of the step: _OLD + k * _WIDTH; of 0 the solids
 
 
-@kernel
-def _wide(n):
-    """Width of a work array: n + 1 numbers, in whole cache lines."""
-    return (n + 39) // 8 * 8
-
-
-@kernel
+@part
 def spill_clarifier(p, s, tables, streams, layers, dt):
     """Flow over the weir in this step: what stands above it at its start; writes the overflow stream."""
     flow = 0.0
@@ -98,14 +100,14 @@ def spill_clarifier(p, s, tables, streams, layers, dt):
         streams[p.overflow, k] = flow * layers[p.pool + k * p.layers]
 
 
-@kernel
+@part
 def step_clarifier(
     p, s, f, m, weather, motor_s, actuator_s, links, tables, streams, offers, layers, ledger, scratch, dt
 ):
     """Move the layers, bed, rake and channel over one step; returns warning bits."""
-    n = p.layers
+    n = max(1, min(p.layers, MOST_LAYERS))
     flags = 0
-    feed = scratch[_ROW : _ROW + NS]
+    feed = scratch[_FEED : _FEED + NS]
     under = scratch[_UNDER : _UNDER + NS]
     gather(links, p.inlets, p.n_inlets, streams, feed)
     gather(links, p.outlets, p.n_outlets, streams, under)
@@ -134,11 +136,37 @@ def step_clarifier(
     clear_layer = clear_layer_of(p, s)
     channelled = s.channel * drawn * dt if drawn > 0.0 else 0.0
     over = s.overflow * dt
+    coarse = layers[p.pool + COARSE * n : p.pool + (COARSE + 1) * n]
+    fines = layers[p.pool + FINES * n : p.pool + (FINES + 1) * n]
+    colloid = layers[p.pool + COLLOID * n : p.pool + (COLLOID + 1) * n]
+    clay = layers[p.pool + CLAY * n : p.pool + (CLAY + 1) * n]
+    coag = layers[p.pool + COAG * n : p.pool + (COAG + 1) * n]
+    coag_bound = layers[p.pool + COAG_BOUND * n : p.pool + (COAG_BOUND + 1) * n]
+    poly = layers[p.pool + POLY * n : p.pool + (POLY + 1) * n]
+    poly_bound = layers[p.pool + POLY_BOUND * n : p.pool + (POLY_BOUND + 1) * n]
+    poly_spent = layers[p.pool + POLY_SPENT * n : p.pool + (POLY_SPENT + 1) * n]
+    heat = layers[p.pool + HEAT * n : p.pool + (HEAT + 1) * n]
+    total = layers[p.pool : p.pool + n]
+    f_table = tables[p.flux : p.flux + p.n_flux]
+    a_table = tables[p.compression : p.compression + p.n_flux]
+    drift = p.ambient_rate * dt
+    drift /= 1.0 + drift
+    _keep(
+        n, scratch, total, coarse, fines, colloid, clay, coag, coag_bound, poly, poly_bound, poly_spent, heat,
+        top, clear_layer, drift, weather.water,
+    )  # fmt: skip
+    _look_up(p, n, f_table, a_table, scratch)
+    _speeds(p, n, m, f_table, scratch)
+    held = tables[p.volumes : p.volumes + n]
+    areas = tables[p.areas : p.areas + n]
+    _flows(
+        n, top, s.top_volume - held[top] - over, held, areas, scratch, feed_layer, clear_layer, feed[VOLUME],
+        under[VOLUME] - channelled, channelled, dt,
+    )  # fmt: skip
     slip = 0.0
     if p.rigid == 0 and p.c_gel > 0.0:
-        slip = m.coarse_velocity * dt / relative_viscosity(layers[p.pool + HEAT * n + feed_layer])
-    _flows(p, s, tables, scratch, feed_layer, clear_layer, feed[VOLUME], under[VOLUME], channelled, over)
-    flags |= _settle(p, s, m, tables, layers, scratch, slip, dt)
+        slip = m.coarse_velocity / relative_viscosity(scratch[_OLD + HEAT * _WIDTH + feed_layer])
+    flags |= _settle(p, n, top, scratch, slip)
 
     stays = s.top_volume - over
     after = stays + feed[VOLUME] - under[VOLUME] + (rain - evaporation)
@@ -146,16 +174,15 @@ def step_clarifier(
         # more was drawn than was offered: amounts stay exact, the level no longer means anything
         flags |= WARN_LOW
         after = 0.01 * stays
-    heat = rain * weather.air - evaporation * layers[p.pool + HEAT * n + top]
-    _transport(p, tables, layers, scratch, top, feed_layer, clear_layer, channelled, stays, after, 1, 6)
-    _transport(p, tables, layers, scratch, top, feed_layer, clear_layer, channelled, stays, after, 6, NS)
-    layers[p.pool + HEAT * n + top] += heat / after
+    warmth = rain * weather.air - evaporation * scratch[_OLD + HEAT * _WIDTH + top]
+    scratch[_INVERSE + top] = 1.0 / after
+    _transport(n, scratch, coarse, fines, colloid, clay, coag, coag_bound, poly, poly_bound, poly_spent, heat)
+    _ends(p, n, layers, scratch, top, feed_layer, clear_layer, channelled, (stays - after) / after)
+    heat[top] += warmth / after
     s.volume += after - s.top_volume
     s.top_volume = after
     if after < MERGE * tables[p.volumes + top] or (top > 0 and after > tables[p.volumes + top]):
         _regrid(p, s, tables, layers)
-    if p.ambient_rate > 0.0:
-        _drift(p, s, weather.water, layers, clear_layer, dt)
     flags |= column(p, s, m, tables, layers)
     turn_rake(p, s, f, m, motor_s, actuator_s, layers, dt)
     open_channel(p, s, tables, layers, dt)
@@ -201,224 +228,259 @@ def store_clarifier(p, s, tables, layers, row):
             row[k] += volume * layers[p.pool + k * n + j]
 
 
-@kernel
-def _flows(p, s, tables, scratch, feed_layer, clear_layer, feed, drawn, channelled, over):
-    """Bulk flow through every interface and what each layer can still lose by settling [m3 in this step]."""
-    n = p.layers
-    wide = _wide(n)
-    room = scratch[_ROOM * wide : _ROOM * wide + n]
-    down = scratch[_DOWN * wide : _DOWN * wide + n + 1]
-    up = scratch[_UP * wide : _UP * wide + n + 1]
-    held = tables[p.volumes : p.volumes + n]
-    top = s.top
-    bottom = drawn - channelled
+@sweep
+def _flows(n, top, odd, held, areas, scratch, feed_layer, clear_layer, feed, bottom, channelled, dt):
+    """Bulk flow through every interface and what each layer can still lose by settling [m3 in this step].
+
+    `odd` is what the top layer can lose more than its nominal volume, `bottom` what is drawn from the last.
+    """
     for i in range(n):
-        q = bottom
-        q += channelled if i <= clear_layer else 0.0
-        q -= feed if i <= feed_layer else 0.0
-        q = q if i > top else 0.0
-        fall = q if q > 0.0 else 0.0
-        down[i] = fall
-        up[i] = fall - q
-    down[n] = 0.0  # the underflow itself is taken out as a row
-    up[n] = 0.0
-    for j in range(n):
-        room[j] = held[j] - down[j + 1] - up[j]
-    room[top] += s.top_volume - held[top] - over
-    room[clear_layer] -= channelled
-    room[n - 1] -= max(bottom, 0.0)
-    for j in range(top):
-        room[j] = 0.0
+        # through the upper and the lower face of the layer; the underflow itself is taken out as a row
+        above = bottom + (channelled if i <= clear_layer else 0.0) - (feed if i <= feed_layer else 0.0)
+        below = bottom + (channelled if i < clear_layer else 0.0) - (feed if i < feed_layer else 0.0)
+        above = above if i > top else 0.0
+        below = below if i >= top and i < n - 1 else 0.0
+        down = above if above > 0.0 else 0.0
+        up = down - above
+        volume = held[i]
+        room = volume - (below if below > 0.0 else 0.0) - up
+        scratch[_DOWN + i] = down
+        scratch[_UP + i] = up
+        scratch[_ROOM + i] = room if i >= top else 0.0
+        scratch[_HELD + i] = volume
+        scratch[_INVERSE + i] = 1.0 / volume
+        scratch[_AREA + i] = areas[i] * dt
+    scratch[_DOWN + n] = 0.0
+    scratch[_UP + n] = 0.0
+    scratch[_ROOM + top] += odd
+    scratch[_ROOM + clear_layer] -= channelled
+    scratch[_ROOM + n - 1] -= max(bottom, 0.0)
 
 
-@kernel
-def _speeds(p, m, layers, scratch):
-    """Settling factor of every layer over the viscosity of its water, in one sweep.
+@sweep
+def _keep(
+    n, scratch, total, coarse, fines, colloid, clay, coag, coag_bound, poly, poly_bound, poly_spent, heat,
+    top, clear_layer, drift, water,
+):  # fmt: skip
+    """Copy the layers to where the work is done; the clear zone drifts to the temperature of the weather's water.
 
-    `chemistry.settling_factor` written out with two divisions, and the polynomial of
-    `rows.relative_viscosity` turned over, so that it vectorises; a test holds it to those two.
+    `drift` is the part of the way it goes in this step.
     """
-    n = p.layers
-    wide = _wide(n)
-    speed = scratch[_SPEED * wide : _SPEED * wide + n]
-    fines = layers[p.pool + FINES * n : p.pool + (FINES + 1) * n]
-    clay = layers[p.pool + CLAY * n : p.pool + (CLAY + 1) * n]
-    bound = layers[p.pool + POLY_BOUND * n : p.pool + (POLY_BOUND + 1) * n]
-    heat = layers[p.pool + HEAT * n : p.pool + (HEAT + 1) * n]
-    gain = 4.0 * (m.poly_gain - 1.0)
-    best = m.poly_optimum
-    stick = m.poly_optimum_clay
-    slow = m.clay_slowing - 1.0
     for j in range(n):
-        some = fines[j]
-        inverse = 1.0 / (some if some > 1e-9 else 1e-9)
-        share = clay[j] * inverse
-        share = share if share < 1.0 else 1.0
-        optimum = best * (1.0 + stick * share)
-        drag = 1.0 + slow * share
-        both = 1.0 / (optimum * drag)
-        cover = 0.5 * bound[j] * inverse * drag * both
-        cover = cover if cover < 1.0 else 1.0
-        factor = (1.0 + gain * cover * (1.0 - cover)) * optimum * both
-        factor = factor if some > 1e-9 else 1.0
-        d = heat[j] - 20.0
-        speed[j] = factor * (1.0 + d * (2.450403e-2 + d * (1.169955e-4 + d * -3.086845e-7)))
+        scratch[_OLD + j] = total[j]
+        scratch[_OLD + COARSE * _WIDTH + j] = coarse[j]
+        scratch[_OLD + FINES * _WIDTH + j] = fines[j]
+        scratch[_OLD + COLLOID * _WIDTH + j] = colloid[j]
+        scratch[_OLD + CLAY * _WIDTH + j] = clay[j]
+        scratch[_OLD + COAG * _WIDTH + j] = coag[j]
+        scratch[_OLD + COAG_BOUND * _WIDTH + j] = coag_bound[j]
+        scratch[_OLD + POLY * _WIDTH + j] = poly[j]
+        scratch[_OLD + POLY_BOUND * _WIDTH + j] = poly_bound[j]
+        scratch[_OLD + POLY_SPENT * _WIDTH + j] = poly_spent[j]
+        warm = heat[j]
+        way = drift if top <= j else 0.0
+        way = way if j <= clear_layer else 0.0
+        scratch[_OLD + HEAT * _WIDTH + j] = warm + way * (water - warm)
 
 
-@kernel
-def _settle(p, s, m, tables, layers, scratch, slip, dt):
-    """Settling and compression, added to the bulk flow of the solids; returns warning bits.
-
-    A flux J of solids leaving a layer of concentration C moves the volume J/C of its mixture, so every class
-    moves by the same volumes. They are held to what the layer can lose: within the step bound that never
-    bites, beyond it concentrations stay non-negative and the warning bit tells. `slip` is the distance the
-    coarse would sink freely in this step [m].
-
-    Many short loops instead of a few long ones: the compiler vectorises a loop only if it has few arrays.
-    """
-    n = p.layers
-    wide = _wide(n)
-    room = scratch[_ROOM * wide : _ROOM * wide + n]
-    down = scratch[_DOWN * wide : _DOWN * wide + n]
-    up = scratch[_UP * wide : _UP * wide + n]
-    fall = scratch[_FALL * wide : _FALL * wide + n]
-    rise = scratch[_RISE * wide : _RISE * wide + n]
-    coarse = scratch[_COARSE * wide : _COARSE * wide + n]
-    speed = scratch[_SPEED * wide : _SPEED * wide + n]
-    take = scratch[_TAKE * wide : _TAKE * wide + n]
-    send = scratch[_SEND * wide : _SEND * wide + n]
-    stress = scratch[_STRESS * wide : _STRESS * wide + n]
-    total = layers[p.pool : p.pool + n]
-    held = tables[p.volumes : p.volumes + n]
-    areas = tables[p.areas : p.areas + n]
-    f_table = tables[p.flux : p.flux + p.n_flux]
-    a_table = tables[p.compression : p.compression + p.n_flux]
+@sweep
+def _look_up(p, n, f_table, a_table, scratch):
+    """Settling flux and compression of every layer, linear in their tables."""
     last = p.n_flux - 2
     per = (p.n_flux - 1) / p.c_max
-    c_hat = p.c_hat
-    capture = p.capture
-    if p.rigid == 0:
-        _speeds(p, m, layers, scratch)
-    else:
-        for j in range(n):
-            speed[j] = 1.0
+    per_height = 0.5 / p.height
     for j in range(n):
-        x = total[j] * per
+        x = scratch[_OLD + j] * per
         i = int(x)
         i = i if i < last else last
         i = i if i > 0 else 0
         x -= i
         x = x if x < 1.0 else 1.0
-        take[j] = f_table[i] + x * (f_table[i + 1] - f_table[i])
-        stress[j] = a_table[i] + x * (a_table[i + 1] - a_table[i])
-    x = c_hat * per
+        scratch[_TAKE + j] = f_table[i] + x * (f_table[i + 1] - f_table[i])
+        scratch[_STRESS + j] = (a_table[i] + x * (a_table[i + 1] - a_table[i])) * per_height
+
+
+@sweep
+def _speeds(p, n, m, f_table, scratch):
+    """What every layer can send down and what it can take of its upper neighbour [kg/(m2 s)].
+
+    The settling factor over the viscosity of the water is `chemistry.settling_factor` written out with two
+    divisions, times the polynomial of `rows.relative_viscosity` turned over, so that the sweep vectorises; a
+    test holds it to those two.
+    """
+    c_hat = p.c_hat
+    capture = p.capture
+    last = p.n_flux - 2
+    x = c_hat * ((p.n_flux - 1) / p.c_max)
     i = min(int(x), last)
     greatest = f_table[i] + (x - i) * (f_table[i + 1] - f_table[i])
-
-    # what each layer can send down and what it can take
     haze = c_hat / (c_hat + capture)
     capture += 1e-30
+    rigid = p.rigid != 0
+    gain = 4.0 * (m.poly_gain - 1.0)
+    best = m.poly_optimum
+    stick = m.poly_optimum_clay
+    slow = m.clay_slowing - 1.0
     for j in range(n):
-        c = total[j]
+        some = scratch[_OLD + FINES * _WIDTH + j]
+        inverse = 1.0 / (some if some > 1e-9 else 1e-9)
+        share = scratch[_OLD + CLAY * _WIDTH + j] * inverse
+        share = share if share < 1.0 else 1.0
+        optimum = best * (1.0 + stick * share)
+        drag = 1.0 + slow * share
+        both = 1.0 / (optimum * drag)
+        cover = 0.5 * scratch[_OLD + POLY_BOUND * _WIDTH + j] * inverse * drag * both
+        cover = cover if cover < 1.0 else 1.0
+        factor = (1.0 + gain * cover * (1.0 - cover)) * optimum * both
+        factor = factor if some > 1e-9 else 1.0
+        d = scratch[_OLD + HEAT * _WIDTH + j] - 20.0
+        speed = factor * (1.0 + d * (2.450403e-2 + d * (1.169955e-4 + d * -3.086845e-7)))
+        speed = 1.0 if rigid else speed
+        c = scratch[_OLD + j]
         low = c if c < c_hat else c_hat
-        f = take[j]
-        send[j] = speed[j] * (f if c < c_hat else greatest) * (low / (low + capture))
-        take[j] = speed[j] * (f if c > c_hat else greatest) * haze
-    per_height = 0.5 / p.height
-    for i in range(1, n):
-        g = send[i - 1] if send[i - 1] < take[i] else take[i]
-        pull = (speed[i - 1] + speed[i]) * (stress[i] - stress[i - 1]) * per_height
-        fall[i] = (g - pull) * areas[i] * dt
-    # from solids to volumes of mixture, held to what the layers can lose
-    for i in range(1, n):
-        g = fall[i]
-        moved = g / ((total[i - 1] if g > 0.0 else total[i]) + 1e-30)
-        fall[i] = moved if moved > 0.0 else 0.0
-        back = fall[i] - moved
-        rise[i] = back if back < room[i] else room[i]
-    for i in range(s.top + 1):
-        fall[i] = 0.0
-        rise[i] = 0.0
-    for i in range(1, n):
-        left = room[i - 1] - rise[i - 1]
-        left = left if left > 0.0 else 0.0
-        fall[i] = fall[i] if fall[i] < left else left
-        send[i] = left - fall[i]  # what is left for the slip of the coarse
+        f = scratch[_TAKE + j]
+        scratch[_SPEED + j] = speed
+        scratch[_SEND + j] = speed * (f if c < c_hat else greatest) * (low / (low + capture))
+        scratch[_TAKE + j] = speed * (f if c > c_hat else greatest) * haze
+
+
+@part
+def _settle(p, n, top, scratch, slip):
+    """Settling and compression, added to the bulk flow of the solids; returns warning bits.
+
+    A flux J of solids leaving a layer of concentration C moves the volume J/C of its mixture, so every class
+    moves by the same volumes. They are held to what the layer can lose: within the step bound that never
+    bites, beyond it concentrations stay non-negative and the warning bit tells. `slip` is the speed at which
+    the coarse would sink freely [m/s].
+    """
+    for i in range(n):
+        send = scratch[_SEND + i - 1]
+        take = scratch[_TAKE + i]
+        g = send if send < take else take
+        pull = (scratch[_SPEED + i - 1] + scratch[_SPEED + i]) * (scratch[_STRESS + i] - scratch[_STRESS + i - 1])
+        g = (g - pull) * scratch[_AREA + i]
+        # from solids to volumes of mixture, held to what the layers can lose
+        above = scratch[_OLD + i - 1]
+        here = scratch[_OLD + i]
+        moved = g / ((above if g > 0.0 else here) + 1e-30)
+        fall = moved if moved > 0.0 else 0.0
+        rise = fall - moved
+        room = scratch[_ROOM + i]
+        rise = rise if rise < room else room
+        scratch[_FALL + i] = fall if i > top else 0.0
+        scratch[_RISE + i] = rise if i > top else 0.0
     per_gel = 1.0 / p.c_gel if p.c_gel > 0.0 else 0.0
     per_max = 1.0 / p.c_max
-    for i in range(1, n):
-        free = 1.0 - total[i - 1] * per_gel
-        free = free if free > 0.0 else 0.0
-        below = 1.0 - total[i] * per_max
-        below = below if below > 0.0 else 0.0
-        extra = slip * areas[i] * (free * free * free) * below
-        coarse[i] = extra if extra < send[i] else send[i]
-    for i in range(s.top + 1):
-        coarse[i] = 0.0
     near = 0
-    for i in range(1, n):
-        near += 1 if send[i] - coarse[i] < 0.1 * held[i - 1] else 0
-    for i in range(s.top + 1):
-        near -= 1 if i > 0 and send[i] - coarse[i] < 0.1 * held[i - 1] else 0
     for i in range(n):
-        fall[i] += down[i]
-        coarse[i] += fall[i]
-    spare = room[n - 1] - rise[n - 1]
-    for i in range(n):
-        rise[i] += up[i]
-    if near > 0 or spare < 0.1 * held[n - 1]:
+        left = scratch[_ROOM + i - 1] - scratch[_RISE + i - 1]
+        left = left if left > 0.0 else 0.0
+        fall = scratch[_FALL + i]
+        fall = fall if fall < left else left
+        left -= fall
+        free = 1.0 - scratch[_OLD + i - 1] * per_gel
+        free = free if free > 0.0 else 0.0
+        below = 1.0 - scratch[_OLD + i] * per_max
+        below = below if below > 0.0 else 0.0
+        extra = slip * scratch[_AREA + i] * (free * free * free) * below
+        extra = extra if extra < left else left
+        extra = extra if i > top else 0.0
+        short = 1 if left - extra < 0.1 * scratch[_HELD + i - 1] else 0
+        near += short if i > top else 0
+        fall += scratch[_DOWN + i]
+        scratch[_FALL + i] = fall
+        scratch[_COARSE + i] = fall + extra
+        scratch[_UPWARD + i] = scratch[_RISE + i] + scratch[_UP + i]
+    scratch[_FALL + n] = 0.0
+    scratch[_COARSE + n] = 0.0
+    scratch[_UPWARD + n] = 0.0
+    spare = scratch[_ROOM + n - 1] - scratch[_RISE + n - 1]
+    if near > 0 or spare < 0.1 * scratch[_HELD + n - 1]:
         return WARN_COURANT
     return 0
 
 
-@kernel
-def _transport(
-    p, tables, layers, scratch, top, feed_layer, clear_layer, channelled, stays, after, first, end
-):
-    """Carry the components first..end-1 (at most five) over one step, in flux form: what leaves one layer
-    enters the next, to the last bit of it. Feed and underflow rows are amounts in this step; `stays` is what
-    the top layer keeps of its volume after the overflow, `after` what it holds at the end of the step."""
-    n = p.layers
-    wide = _wide(n)
-    inverse = scratch[_INVERSE * wide : _INVERSE * wide + n]
-    if first == 1:
-        held = tables[p.volumes : p.volumes + n]
-        for j in range(n):
-            inverse[j] = 1.0 / held[j]
-    per_after = 1.0 / after
-    for k in range(first, end):
-        c = layers[p.pool + k * n : p.pool + (k + 1) * n]
-        slot = (_FLUX + k - first) * wide
-        flux = scratch[slot : slot + n + 1]
-        d = _DOWN
-        u = _UP
-        if k == COARSE:
-            d = _COARSE
-            u = _RISE
-        elif k in (FINES, CLAY, COAG_BOUND, POLY_BOUND):
-            d = _FALL
-            u = _RISE
-        down = scratch[d * wide : d * wide + n]
-        up = scratch[u * wide : u * wide + n]
-        flux[0] = 0.0
-        flux[n] = 0.0
-        for i in range(1, n):
-            flux[i] = down[i] * c[i - 1] - up[i] * c[i]
-    for k in range(first, end):
-        c = layers[p.pool + k * n : p.pool + (k + 1) * n]
-        slot = (_FLUX + k - first) * wide
-        flux = scratch[slot : slot + n + 1]
-        highest = c[top]
-        from_clear = channelled * c[clear_layer]
-        for j in range(n):
-            c[j] += inverse[j] * (flux[j] - flux[j + 1])
-        c[top] = (highest * stays + (flux[top] - flux[top + 1])) * per_after
-        c[feed_layer] += (per_after if feed_layer == top else inverse[feed_layer]) * scratch[_ROW + k]
-        c[clear_layer] -= (per_after if clear_layer == top else inverse[clear_layer]) * from_clear
-        c[n - 1] -= (per_after if top == n - 1 else inverse[n - 1]) * (scratch[_UNDER + k] - from_clear)
+@sweep
+def _transport(n, scratch, coarse, fines, colloid, clay, coag, coag_bound, poly, poly_bound, poly_spent, heat):
+    """Carry every component over one step, in flux form: what leaves one layer enters the next, to the last
+    bit of it, for both find it by the same operations on the same numbers."""
+    for i in range(n):
+        down = scratch[_DOWN + i]
+        up = scratch[_UP + i]
+        next_down = scratch[_DOWN + i + 1]
+        next_up = scratch[_UP + i + 1]
+        inverse = scratch[_INVERSE + i]
+        above = scratch[_OLD + COLLOID * _WIDTH + i - 1]
+        here = scratch[_OLD + COLLOID * _WIDTH + i]
+        below = scratch[_OLD + COLLOID * _WIDTH + i + 1]
+        colloid[i] = here + inverse * ((down * above - up * here) - (next_down * here - next_up * below))
+        above = scratch[_OLD + COAG * _WIDTH + i - 1]
+        here = scratch[_OLD + COAG * _WIDTH + i]
+        below = scratch[_OLD + COAG * _WIDTH + i + 1]
+        coag[i] = here + inverse * ((down * above - up * here) - (next_down * here - next_up * below))
+        above = scratch[_OLD + POLY * _WIDTH + i - 1]
+        here = scratch[_OLD + POLY * _WIDTH + i]
+        below = scratch[_OLD + POLY * _WIDTH + i + 1]
+        poly[i] = here + inverse * ((down * above - up * here) - (next_down * here - next_up * below))
+        above = scratch[_OLD + POLY_SPENT * _WIDTH + i - 1]
+        here = scratch[_OLD + POLY_SPENT * _WIDTH + i]
+        below = scratch[_OLD + POLY_SPENT * _WIDTH + i + 1]
+        poly_spent[i] = here + inverse * ((down * above - up * here) - (next_down * here - next_up * below))
+        above = scratch[_OLD + HEAT * _WIDTH + i - 1]
+        here = scratch[_OLD + HEAT * _WIDTH + i]
+        below = scratch[_OLD + HEAT * _WIDTH + i + 1]
+        heat[i] = here + inverse * ((down * above - up * here) - (next_down * here - next_up * below))
+    for i in range(n):
+        fall = scratch[_FALL + i]
+        rise = scratch[_UPWARD + i]
+        next_fall = scratch[_FALL + i + 1]
+        next_rise = scratch[_UPWARD + i + 1]
+        inverse = scratch[_INVERSE + i]
+        quick = scratch[_COARSE + i]
+        next_quick = scratch[_COARSE + i + 1]
+        above = scratch[_OLD + COARSE * _WIDTH + i - 1]
+        here = scratch[_OLD + COARSE * _WIDTH + i]
+        below = scratch[_OLD + COARSE * _WIDTH + i + 1]
+        coarse[i] = here + inverse * ((quick * above - rise * here) - (next_quick * here - next_rise * below))
+        above = scratch[_OLD + FINES * _WIDTH + i - 1]
+        here = scratch[_OLD + FINES * _WIDTH + i]
+        below = scratch[_OLD + FINES * _WIDTH + i + 1]
+        fines[i] = here + inverse * ((fall * above - rise * here) - (next_fall * here - next_rise * below))
+        above = scratch[_OLD + CLAY * _WIDTH + i - 1]
+        here = scratch[_OLD + CLAY * _WIDTH + i]
+        below = scratch[_OLD + CLAY * _WIDTH + i + 1]
+        clay[i] = here + inverse * ((fall * above - rise * here) - (next_fall * here - next_rise * below))
+        above = scratch[_OLD + COAG_BOUND * _WIDTH + i - 1]
+        here = scratch[_OLD + COAG_BOUND * _WIDTH + i]
+        below = scratch[_OLD + COAG_BOUND * _WIDTH + i + 1]
+        coag_bound[i] = here + inverse * ((fall * above - rise * here) - (next_fall * here - next_rise * below))
+        above = scratch[_OLD + POLY_BOUND * _WIDTH + i - 1]
+        here = scratch[_OLD + POLY_BOUND * _WIDTH + i]
+        below = scratch[_OLD + POLY_BOUND * _WIDTH + i + 1]
+        poly_bound[i] = here + inverse * ((fall * above - rise * here) - (next_fall * here - next_rise * below))
 
 
-@kernel
+@part
+def _ends(p, n, layers, scratch, top, feed_layer, clear_layer, channelled, change):
+    """What is not alike in all layers: the top layer's change of volume, the feed, and what is drawn.
+
+    Feed and underflow rows are amounts in this step; `change` is the part by which the top layer's volume falls
+    by all but these and the flow to the layer below.
+    """
+    per_feed = scratch[_INVERSE + feed_layer]
+    per_clear = channelled * scratch[_INVERSE + clear_layer]
+    per_bottom = scratch[_INVERSE + n - 1]
+    for k in range(1, NS):
+        a = p.pool + k * n
+        old = _OLD + k * _WIDTH
+        clear = scratch[old + clear_layer]
+        layers[a + top] += change * scratch[old + top]
+        layers[a + feed_layer] += per_feed * scratch[_FEED + k]
+        layers[a + clear_layer] -= per_clear * clear
+        layers[a + n - 1] -= per_bottom * (scratch[_UNDER + k] - channelled * clear)
+
+
+@part
 def _book(p, s, layers, ledger, under, m, rain, evaporation, air, dt):
     """Write down what passes the tank's boundary in this step, from the state at its start."""
     if rain > 0.0:
@@ -467,14 +529,3 @@ def _regrid(p, s, tables, layers):
             layers[a] = layers[a + 1]
         s.top_volume -= tables[p.volumes + top + 1]
         s.top = top
-
-
-@kernel
-def _drift(p, s, water, layers, clear_layer, dt):
-    """Let the clear zone drift to the temperature of the weather's water."""
-    n = p.layers
-    heat = layers[p.pool + HEAT * n : p.pool + (HEAT + 1) * n]
-    x = p.ambient_rate * dt
-    x = x / (1.0 + x)
-    for j in range(n):
-        heat[j] += x * (water - heat[j]) if s.top <= j <= clear_layer else 0.0

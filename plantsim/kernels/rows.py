@@ -21,11 +21,12 @@ from plantsim.records import (
 def part_gone(x):
     """1 - exp(-x): the part of something that has gone after x time constants.
 
-    Within a step x is small, and there its series, good to 3e-12 below 0.05, costs a tenth of the library's.
+    Within a step x is small, and there its series, good to 3e-12 below 0.05, costs a tenth of the library's;
+    above, the difference loses at most four of the last bits and is cheaper than `expm1`.
     """
     if x < 0.05:
         return x * (1.0 - 0.5 * x * (1.0 - x / 3.0 * (1.0 - 0.25 * x * (1.0 - 0.2 * x * (1.0 - x / 6.0)))))
-    return -math.expm1(-x)
+    return 1.0 - math.exp(-x)
 
 
 @part

@@ -138,9 +138,7 @@ class Tank:
 
     def refresh(self) -> None:
         a = self.arena
-        clarifier.refresh_clarifier(
-            a.clarifier_p[0], a.clarifier_s[0], a.material[0], a.tables, a.offers, a.layers
-        )
+        clarifier.refresh_clarifier(a.clarifier_p[0], a.clarifier_s[0], a.material[0], a.tables, a.offers, a.layers)
 
     def feed(self, flow: float, **more: float) -> None:
         """Feed a treated muddy water; `more` overrides concentrations by component name."""
@@ -227,9 +225,7 @@ def test_overflow_without_a_taker_is_booked_as_spill() -> None:
     gained = tank.store() - before
     spilled = (tank.arena.ledger * -np.minimum(LEDGER_SIGN, 0.0)[:, None]).sum(0)
     assert spilled[VOLUME] == pytest.approx(100.0, rel=1e-3)
-    np.testing.assert_allclose(
-        (tank.passed[FEED] - spilled - gained)[:HEAT], 0.0, atol=1e-12 * tank.passed[FEED].max()
-    )
+    np.testing.assert_allclose((tank.passed[FEED] - spilled - gained)[:HEAT], 0.0, atol=1e-12 * tank.passed[FEED].max())
 
 
 def test_mean_age_of_the_underflow_is_volume_over_flow_in_a_cone() -> None:
@@ -256,15 +252,18 @@ def test_mean_age_of_the_underflow_is_volume_over_flow_in_a_cone() -> None:
 def test_settling_factor_of_the_sweep_is_that_of_the_chemistry() -> None:
     tank = Tank()
     rng = np.random.default_rng(3)
-    n, layers = tank.n, tank.arena.layers
+    n = tank.n
     fines, clay, bound, warmth = (tank.component(k) for k in (FINES, CLAY, POLY_BOUND, HEAT))
     fines[:] = 10.0 ** rng.uniform(-12, 3, n)
     clay[:] = fines * rng.uniform(0, 1, n)
     bound[:] = fines * rng.uniform(0, 6e-4, n)
     warmth[:] = rng.uniform(0, 40, n)
-    clarifier._speeds(tank.arena.clarifier_p[0], tank.arena.material[0], layers, tank.scratch)
-    start = clarifier._SPEED * clarifier._wide(n)
     material = tank.arena.material[0]
+    for k in (FINES, CLAY, POLY_BOUND, HEAT):
+        start = clarifier._OLD + k * clarifier._WIDTH
+        tank.scratch[start : start + n] = tank.component(k)
+    clarifier._speeds(tank.arena.clarifier_p[0], n, material, tank.table.flux, tank.scratch)
+    start = clarifier._SPEED
     expected = [
         settling_factor(fines[j], clay[j], bound[j], material) / relative_viscosity(warmth[j]) for j in range(n)
     ]
@@ -300,9 +299,7 @@ def test_coarse_outruns_the_fines_and_stops_at_the_gel_point() -> None:
     tank = Tank(cone=False)
     tank.fill({COARSE: 1.0, FINES: 1.0, HEAT: 20.0})
     tank.run(1500)
-    fallen = [
-        float((tank.component(k) * np.arange(tank.n)).sum() / tank.component(k).sum()) for k in (COARSE, FINES)
-    ]
+    fallen = [float((tank.component(k) * np.arange(tank.n)).sum() / tank.component(k).sum()) for k in (COARSE, FINES)]
     assert fallen[0] > fallen[1] + 3.0
     # in a settled bed both classes rest together
     bed = Tank(cone=False, rigid=0)

@@ -102,6 +102,9 @@ static int64_t step_clarifier(const struct clarifier_p *p, struct clarifier_s *r
     int64_t clear_layer = clear_layer_of(p, s);
     double channelled = drawn > 0.0 ? s->channel * drawn * dt : 0.0;
     double over = s->overflow * dt;
+    if (p->ambient_rate > 0.0) {
+        clarifier_drift(p, s, weather->water, layers, clear_layer, dt);
+    }
     double slip = 0.0;
     if (p->rigid == 0 && p->c_gel > 0.0) {
         slip = m->coarse_velocity * dt / relative_viscosity(layers[p->pool + HEAT * n + feed_layer]);
@@ -126,9 +129,6 @@ static int64_t step_clarifier(const struct clarifier_p *p, struct clarifier_s *r
     s->top_volume = after;
     if (after < MERGE * tables[p->volumes + top] || (top > 0 && after > tables[p->volumes + top])) {
         clarifier_regrid(p, s, tables, layers);
-    }
-    if (p->ambient_rate > 0.0) {
-        clarifier_drift(p, s, weather->water, layers, clear_layer, dt);
     }
     flags |= column(p, s, m, tables, layers);
     turn_rake(p, s, f, m, motor_s, actuator_s, layers, dt);
