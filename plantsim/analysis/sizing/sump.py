@@ -187,7 +187,7 @@ def lag_steps(capacities: Sequence[float], cycle_least: float) -> list[Result]:
     out = []
     before = 0.0
     for k, (volume, flow) in enumerate(zip(volumes, capacities), 1):
-        out.append(Result(f"lag_volume_{k}", f"volume between start and stop of pump {k}", volume, "m3",
+        out.append(Result(f"lag_volume_{k}", f"volume between start and stop of pump {k}, no turns", volume, "m3",
                           "V_k = t (Q_k - Q_(k-1))/4",
                           inputs(("least time between starts t", cycle_least, "s", "min"),
                                  ("flow with it Q_k", flow, "m3/s", "m3/h"),

@@ -227,7 +227,7 @@ def steady(case: Case, ratio: float, cycles: int = 8) -> Cycling:
     expected = float(cycle_time(case.volume, case.capacities[0], q))
     if not math.isfinite(expected):
         raise NotSized(f"found an inflow of {ratio:g} of the capacity; allowed: above 0 and below 1")
-    step = max(0.05, min(1.0, math.floor(expected / 500.0 * 20.0) / 20.0))
+    step = max(0.05, min(1.0, math.floor(expected / 1500.0 * 20.0) / 20.0))
     return simulate(case, q, (cycles + 1) * turns * expected, step)
 
 
@@ -237,7 +237,7 @@ def steady_lag(case: Case, inflow: float, volume: float, cycles: int = 8) -> Cyc
     if not low < inflow < high:
         raise NotSized("found an inflow outside the flows of one and two pumps; allowed: between them")
     expected = float(cycle_time(volume, high - low, inflow - low))
-    step = max(0.05, min(1.0, math.floor(expected / 500.0 * 20.0) / 20.0))
+    step = max(0.05, min(1.0, math.floor(expected / 1500.0 * 20.0) / 20.0))
     ramp = 3.0 * (case.volume + volume) / (inflow - low)
     return simulate(case, inflow, ramp + (cycles + 1) * expected, step)
 
@@ -285,8 +285,9 @@ def compare(
     for k, (name, one) in enumerate(zip(names, cases)):
         if k == 3 and content >= 0.9 * case.volume:
             sheet.left_out.append(
-                f"a line that drains back: found {content:.4g} m3 in the line for {case.volume:.4g} m3 between the levels; "
-                "allowed: less, by a good margin: without a check valve that holds, the pumps restart on what comes back"
+                f"a line that drains back: found {content:.4g} m3 in the line for {case.volume:.4g} m3 between the "
+                "levels; allowed: less, by a good margin: without a check valve that holds, the pumps restart on what "
+                "comes back"
             )
             continue
         for ratio in ratios if k < 2 else (0.5,):
