@@ -46,7 +46,7 @@ def _loop(
     measured = tags.get(str(t.measures))
     if measured is not None and measured.role != "instrument":
         instruments = [tag.name for tag in tags.values() if tag.role == "instrument"]
-        t.finding("measures", sentence(f"'{measured.name}' (of a {measured.role})", "the tag of an instrument",
+        t.finding("measures", sentence(f"'{measured.name}', which no instrument writes", "the tag of an instrument",
                                        nearest(measured.name, instruments)))  # fmt: skip
         measured = None
     moved = _point(a, arena, programs, tags, t, "moves", t.moves)
