@@ -850,9 +850,9 @@ KINDS: tuple[tuple[str, str, np.dtype | int], ...] = tuple(
 WARNINGS: tuple[tuple[str, str], ...] = (
     ("solids_packed", "solids reached the densest packing of the settling tables"),
     ("temperature_range", "water temperature left 0 to 40 degC, the range of the property formulas"),
-    ("line_slow", "a line with coarse in it ran below its limit velocity"),
+    ("line_slow", "a line ran below its limit velocity with a bed of coarse in it"),
     ("suction_short", "a pump ran short of suction head: its curve no longer holds"),
-    ("curve_end", "a pump ran beyond the last point of its curve"),
+    ("curve_end", "a pump gave head beyond the last point of its curve"),
     ("dose_range", "polymer dose left the range of the settling-factor law (above twice the optimum)"),
     ("charge_range", "coagulant dose went above three times the demand, beyond the law's data"),
     ("vessel_low", "a unit asked for more than a vessel could give"),

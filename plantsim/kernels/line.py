@@ -68,6 +68,7 @@ _KV = 1e5 * 3600.0 * 3600.0 / (1000.0 * G)  # head [m] = _KV (Q / kv)^2, kv in m
 _CRAWL = 0.01  # [m/s] velocity below which a mud's secant resistance is taken at this velocity
 _LEAST_FILL = 0.01  # filled part below which friction and inertia stay those of this part
 _COLEBROOK = 2.0 / math.log(10.0)
+SLOW_BED = 0.005  # part of the bore filled from which slow flow is worth a warning: every start passes through it
 _NOTHING = 1e-12
 _BRIM = 1.0 - 1e-9  # filled part from which a line counts as full
 
@@ -448,7 +449,7 @@ def step_line(
         excess = s.velocity / s.limit_velocity - 1.0
         if flow > 0.0 and excess < 0.0:
             s.slow_time += dt
-            if coarse > 1e-6:
+            if coarse > 1e-6 and s.blockage > SLOW_BED:
                 flags |= WARN_SLOW
 
     if flow != 0.0 or injected != 0.0:

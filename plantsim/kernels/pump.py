@@ -244,7 +244,8 @@ def finish_pump(p, s, f, speed, flow, phi, rho, available, tables, motor_s, dt):
     scale = speed * max(1.0 - f.clog, 1e-3)
     x = max(flow, 0.0) / scale
     if x > tables[last] * (1.0 + 1e-9):
-        flags |= WARN_CURVE
+        if head > 0.0:  # else it is driven by the column while it runs down: no duty
+            flags |= WARN_CURVE
         x = tables[last]
     i = first
     while i < last - 1 and x >= tables[i + 1]:

@@ -8,6 +8,7 @@
 #define LEAST_FILL 0.01
 #define COLEBROOK (2.0 / log(10.0))
 #define NOTHING 1e-12
+#define SLOW_BED 0.005
 #define BRIM (1.0 - 1e-09)
 
 /* Pressure of water vapour [Pa], polynomial of Lowe (1977, J. Appl. Meteorol. 16, 100-103; from memory). */
@@ -430,7 +431,7 @@ step_line(const struct line_p *p, struct line_s *restrict s, const struct line_f
         excess = s->velocity / s->limit_velocity - 1.0;
         if (flow > 0.0 && excess < 0.0) {
             s->slow_time += dt;
-            if (coarse > 1e-06) {
+            if (coarse > 1e-06 && s->blockage > SLOW_BED) {
                 flags |= WARN_SLOW;
             }
         }
