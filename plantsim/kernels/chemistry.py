@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import kernel, part
+from plantsim.jit import part
 from plantsim.kernels.rows import part_gone, relative_viscosity
 from plantsim.records import (
     CLAY,
@@ -64,7 +64,7 @@ def settling_factor(fines, clay, poly_bound, m):
     return (1.0 + (m.poly_gain - 1.0) * 4.0 * cover * (1.0 - cover)) / (1.0 + (m.clay_slowing - 1.0) * share)
 
 
-@kernel
+@part
 def react(row, seconds, m, ledger, scale):
     """Let a row react for some seconds, in place; books the transfers (times `scale`) in the ledger.
 

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import kernel
+from plantsim.jit import part
 from plantsim.kernels.plug import inlet_row, pop, push
 from plantsim.kernels.rows import no_flow
 from plantsim.records import (
@@ -43,7 +43,7 @@ WORST_LOSS = 0.5
 """Part of the active polymer wasted without any dilution: common practice, no source."""
 
 
-@kernel
+@part
 def pump_fraction(p, motors, actuators):
     """Fraction of full capacity the neat pump is set to: 0 below its turndown."""
     fraction = motors[p.motor].speed
@@ -54,7 +54,7 @@ def pump_fraction(p, motors, actuators):
     return fraction if fraction >= p.turndown else 0.0
 
 
-@kernel
+@part
 def _change_filter(p, s, tags, ledger):
     """Put in a clean filter on the rising edge of its tag."""
     if p.filter_actuator < 0:
@@ -68,7 +68,7 @@ def _change_filter(p, s, tags, ledger):
     s.filter_tag = tag
 
 
-@kernel
+@part
 def _neat(p, s, f, fraction, weather, streams, offers, row, ledger, dt):
     """Pump neat product as amounts into `row` (the out stream, times the step); returns warning bits."""
     flags = 0
@@ -109,7 +109,7 @@ def _neat(p, s, f, fraction, weather, streams, offers, row, ledger, dt):
     return flags
 
 
-@kernel
+@part
 def _dilute(p, s, f, m, streams, offers, row, dt):
     """Add dilution water, less what its filter holds back, to the amounts in `row`; returns warning bits."""
     offer = p.water_offer
@@ -159,7 +159,7 @@ def _dilute(p, s, f, m, streams, offers, row, dt):
     return flags
 
 
-@kernel
+@part
 def _disperse(p, s, row, ledger):
     """Waste the part of the active polymer that too little dilution leaves badly dispersed."""
     if s.neat <= 0.0:
@@ -174,7 +174,7 @@ def _disperse(p, s, row, ledger):
     ledger[REACTION, POLY_SPENT] += lost
 
 
-@kernel
+@part
 def step_doser(
     p, s, f, m, weather, motors, actuators, tags, plugs, plug_states, parcels, streams, offers, ledger, now,
     dt,

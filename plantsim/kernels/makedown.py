@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import kernel
+from plantsim.jit import part
 from plantsim.kernels.rows import no_flow, part_gone, relative_viscosity
 from plantsim.records import (
     FILL,
@@ -48,7 +48,7 @@ _EMPTY = 1e-9  # m3
 _WHISKER = 1.0 - 1e-9
 
 
-@kernel
+@part
 def age(row, unaged, p, ledger, dt):
     """Age the polymer of a tank over one step, in place; returns what is still unaged [kg]."""
     active = row[POLY]
@@ -74,7 +74,7 @@ def age(row, unaged, p, ledger, dt):
     return unaged * still
 
 
-@kernel
+@part
 def refresh_makedown(p, s, offers):
     """Offer what the day tank holds and form its figures."""
     day = s.day
@@ -93,7 +93,7 @@ def refresh_makedown(p, s, offers):
         offers[p.offer, k] = day[k] * inverse
 
 
-@kernel
+@part
 def _fill(p, s, streams, offers, ledger, dt):
     """Run water into the batch tank; returns warning bits."""
     tank = s.tank
@@ -119,7 +119,7 @@ def _fill(p, s, streams, offers, ledger, dt):
     return flags
 
 
-@kernel
+@part
 def _add_polymer(p, s, wanted, good, ledger):
     """Add polymer [kg] from the store to the batch; `good` is the part that can dissolve."""
     mass = min(wanted, s.powder)
@@ -129,14 +129,14 @@ def _add_polymer(p, s, wanted, good, ledger):
     ledger[IN_CHEMICAL, POLY_SPENT] += mass
 
 
-@kernel
+@part
 def _go(s, state):
     """Enter a state."""
     s.state = state
     s.timer = 0.0
 
 
-@kernel
+@part
 def step_makedown(p, s, f, tags, links, streams, offers, ledger, dt):
     """Run the batch sequence and the day tank for one step; returns warning bits.
 
@@ -194,7 +194,7 @@ def step_makedown(p, s, f, tags, links, streams, offers, ledger, dt):
     return flags
 
 
-@kernel
+@part
 def _end_fill(p, s, f, ledger):
     """The batch tank is full of water: shut it off and go on to the polymer."""
     if p.liquid != 0 or p.wet_time <= 0.0:
@@ -206,7 +206,7 @@ def _end_fill(p, s, f, ledger):
         _go(s, WET)
 
 
-@kernel
+@part
 def _transfer(p, s, dt):
     """Pump the batch into the day tank, as far as there is room."""
     held = s.tank[VOLUME]

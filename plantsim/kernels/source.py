@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import kernel
+from plantsim.jit import part
 from plantsim.kernels.random import advance_state, normal
 from plantsim.kernels.rows import no_flow
 from plantsim.records import (
@@ -34,7 +34,7 @@ WANDER_GRID = 60.0
 """Grid [s] of simulated time on which the wander moves, so that it does not depend on the step."""
 
 
-@kernel
+@part
 def _wander(p, s, clock):
     """Move the wander up to the present grid point.
 
@@ -59,7 +59,7 @@ def _wander(p, s, clock):
         s.wander_steps += 1
 
 
-@kernel
+@part
 def _may_run(p, s, tags, offers, dt):
     """Whether the plant washes in this step: calendar, permit, and water with hysteresis."""
     if s.on == 0 or (p.permit >= 0 and tags[p.permit] <= 0.5):
@@ -79,7 +79,7 @@ def _may_run(p, s, tags, offers, dt):
     return True
 
 
-@kernel
+@part
 def _measured(p, s, time, tables):
     """Move to the row of the series for this time; returns the weight of the next row."""
     last = p.series_rows - 1
@@ -93,7 +93,7 @@ def _measured(p, s, time, tables):
     return (time - begin) / (tables[p.series + 3 * (s.row + 1)] - begin)
 
 
-@kernel
+@part
 def step_source(p, s, m, clock, tags, tables, streams, offers, ledger, dt):
     """Wash for one step; returns warning bits.
 
@@ -217,7 +217,7 @@ def step_source(p, s, m, clock, tags, tables, streams, offers, ledger, dt):
     return flags
 
 
-@kernel
+@part
 def step_supply(p, s, weather, actuators, streams, ledger, dt):
     """Let in outside water: capacity times valve position, while the outside source holds."""
     flow = p.capacity * s.available

@@ -12,6 +12,8 @@ import numpy as np
 import pytest
 from line_rig import CURVE, LineRig
 
+from plantsim.kernels.line import _bingham_friction, wall_stress
+from plantsim.physics.rheology import bingham_gradient, bingham_wall_stress
 from plantsim.records import (
     COARSE,
     FINES,
@@ -468,6 +470,32 @@ def test_thick_mud_that_stands_ten_minutes_sets(solids, sets):
     line.s["plugged"] = 0.0
     line.run(60)
     assert line.s["flow"] > 0.0
+
+
+def test_wall_stress_from_any_guess_is_the_root_of_the_quartic():
+    for v, d, ty, mu in (
+        (1.0, 0.1, 10.0, 0.02),
+        (0.01, 0.15, 200.0, 0.005),
+        (3.0, 0.3, 0.01, 0.1),
+        (1.0, 0.1, 0.0, 0.02),
+    ):
+        exact = bingham_wall_stress(v, d, ty, mu)
+        for guess in (0.0, 0.5, 0.999, 1.0, 1.0001, 1.2, 7.0, 1e6):
+            assert wall_stress(v, d, ty, mu, guess * exact) == pytest.approx(exact, rel=1e-13)
+
+
+def test_friction_of_a_mud_is_the_head_of_its_formula_whatever_was_before():
+    line = LineRig((), bingham=1)
+    bore, rho, length = 0.15, 1300.0, 100.0
+    area = 0.25 * np.pi * bore**2
+    rng = np.random.default_rng(4)
+    for _ in range(300):
+        v, ty, mu = 10.0 ** rng.uniform((-1.9, -1.0, -3.0), (0.7, 2.0, -0.5))
+        linear, square, hold = _bingham_friction(line.s, v, length, bore, area, 5e-5, mu, rho, ty)
+        flow = v * area
+        head = hold + linear * flow + square * flow * flow
+        exact = bingham_gradient(v, bore, rho, ty, mu, 5e-5) * length / (rho * G)
+        assert head == pytest.approx(exact, rel=2e-6)
 
 
 def test_rest_is_the_same_step_short_cut_or_not():

@@ -80,11 +80,16 @@ static struct friction line_bingham_friction(struct line_s *restrict s, double s
                                              double ty) {
     double hold = start_gradient(ty, bore) * length / (rho * G);
     double v = max(speed, CRAWL);
-    double head = bingham_gradient(v, bore, rho, ty, mu, rough) * length / (rho * G);
-    s->friction_factor = head * 2.0 * G * bore / (length * v * v);
-    s->reynolds = rho * v * bore / mu;
+    double re = rho * v * bore / mu;
     double flow = v * area;
-    double laminar = 4.0 * bingham_wall_stress(v, bore, ty, mu) / bore * length / (rho * G);
+    double wall = bingham_wall_stress(v, bore, ty, mu);
+    double laminar = 4.0 * wall / bore * length / (rho * G);
+    double head = laminar;
+    if (re > 10000.0 || wall < 0.05 * (0.5 * rho * v * v)) {
+        head = bingham_gradient(v, bore, rho, ty, mu, rough) * length / (rho * G);
+    }
+    s->friction_factor = head * 2.0 * G * bore / (length * v * v);
+    s->reynolds = re;
     if (head > 1.02 * laminar) {
         return (struct friction){0.0, head / (flow * flow), 0.0};
     }
@@ -122,7 +127,7 @@ static int64_t line_drop_or_lift(const struct line_p *p, struct line_s *restrict
         parcels[inlet][HEAT] += bulk * temperature;
         s->deposit -= sand;
         s->deposit_water -= water;
-        if (s->deposit < 1e-09) { /* the last grains: a bed would else thin out for ever */
+        if (s->deposit < 1e-03) { /* the last gram: a bed would else thin out for ever */
             parcels[inlet][COARSE] += s->deposit;
             parcels[inlet][VOLUME] += s->deposit / material->solids_density + s->deposit_water;
             s->deposit = 0.0;
@@ -174,7 +179,7 @@ static inline int64_t line_transport(const struct line_p *p, struct line_s *rest
         no_flow(streams, p->suction);
     }
     int64_t grew = 0;
-    if (p->n_injections == 0 && coarse == 0.0 && s->deposit == 0.0) {
+    if (p->n_injections == 0 && s->deposit == 0.0 && (coarse == 0.0 || excess >= 0.0)) {
         /* the usual case: what is drawn enters as it is */
         parcels[inlet][VOLUME] = taken;
         if (taken > 0.0) {
