@@ -6,6 +6,7 @@ of it, picks one, and says in sentences what speaks against its use.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -15,7 +16,7 @@ from plantsim.analysis.identify import checks
 from plantsim.analysis.identify.checks import Finding
 from plantsim.analysis.identify.csvfile import read_record
 from plantsim.analysis.identify.explain import explanations
-from plantsim.analysis.identify.fit import Estimate, Fit, fit
+from plantsim.analysis.identify.fitting import Estimate, Fit, fit
 from plantsim.analysis.identify.models import MEANING, MODELS, Model
 from plantsim.analysis.identify.record import Move, Record, RecordError, make_record
 from plantsim.analysis.identify.starts import cross_checks
@@ -177,14 +178,26 @@ def _spikes(record: Record) -> np.ndarray:
 def _all(
     record: Record, models: list[Model], drift: bool | None, starts: list[tuple[float, float]]
 ) -> dict[str, Fit]:  # fmt: skip
-    found = {}
+    found: dict[str, Fit] = {}
+
+    def add(model: Model, way: bool) -> None:
+        one = fit(record, model, way, starts, exact=False)
+        if "z" in one.parameters and one.parameters["z"].low <= 0.0 and len(models) > 1:
+            return  # no inverse response in sight: a lead, or nothing
+        found[f"{model.name}+drift" if way and not model.integrating else model.name] = one
+
     for model in models:
-        ways = (True,) if model.integrating else (False, True) if drift is None else (drift,)
-        for way in ways:
-            one = fit(record, model, way, starts, exact=False)
-            if "z" in one.parameters and one.parameters["z"].low <= 0.0 and len(models) > 1:
-                continue  # no inverse response in sight: a lead, or nothing
-            found[f"{model.name}+drift" if way and not model.integrating else model.name] = one
+        add(model, model.integrating or bool(drift))
+    settling = [model for model in models if model.name in found and not model.integrating]
+    if drift is None and settling:
+        scores = _scores(found)
+        first = min(settling, key=lambda m: scores[m.name])
+        add(first, True)
+        scores = _scores(found)
+        if scores.get(f"{first.name}+drift", math.inf) < scores[first.name]:
+            for model in settling:
+                if model is not first:
+                    add(model, True)
     return found
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from scipy import stats
 
 from plantsim.analysis.identify.explain import Explanation
-from plantsim.analysis.identify.fit import Fit
+from plantsim.analysis.identify.fitting import Fit
 from plantsim.analysis.identify.record import Move, Record
 
 SURE = 0.25
@@ -265,13 +265,13 @@ def of_explanation(record: Record, why: Explanation, moves: list[Move]) -> Findi
     v, u = why.values, record.u_unit
     if why.kind == "sign":
         return Finding("sign", True, f"the gain has another sign above the first output ({number(v['up'])}) than below "
-                       f"it ({number(v['down'])} {record.y_unit}/{u}): the operating point lies at an extreme, as at "
+                       f"it ({number(v['down'])} {record.gain_unit}): the operating point lies at an extreme, as at "
                        "the edge of overdose, and no single gain describes it")  # fmt: skip
     if why.kind == "gain":
         ratio = max(abs(v["up"]), abs(v["down"])) / max(min(abs(v["up"]), abs(v["down"])), 1e-300)
         more = "; a sticking valve or something else that moved can look the same" if len(moves) < 3 else ""
         return Finding("gain", False, f"the gain differs by a factor of {ratio:.2g} between moves above the first "
-                       f"output ({number(v['up'])}) and below it ({number(v['down'])} {record.y_unit}/{u}): tune for "
+                       f"output ({number(v['up'])}) and below it ({number(v['down'])} {record.gain_unit}): tune for "
                        f"the larger{more}")  # fmt: skip
     if why.kind in ("play", "stick"):
         what = ("about that much is lost at each reversal (play)" if why.kind == "play"

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import stats
 
-from plantsim.analysis.identify.fit import Fit, Problem, fit, problem
+from plantsim.analysis.identify.fitting import Fit, Problem, fit, problem
 from plantsim.analysis.identify.models import answer
 from plantsim.analysis.identify.record import Move, Record
 
@@ -118,8 +118,9 @@ def explanations(record: Record, best: Fit, moves: list[Move], bases: Sequence[F
     """
     found: list[Explanation] = []
     for base in (best, *bases):
-        found += [*_gains(record, best, base, moves), *_sticking(record, best, base, moves),
-                  *_disturbance(record, best, base)]  # fmt: skip
+        found += _gains(record, best, base, moves)
+        if best.colour.share > 0.0:  # white residuals leave nothing for the costly searches to find
+            found += [*_sticking(record, best, base, moves), *_disturbance(record, best, base)]
     found = sorted((e for e in found if e.gain > CLEAR), key=lambda e: -e.gain)
     # causes that cannot be told apart: the one that can be looked for first
     return sorted(found, key=lambda e: (found[0].gain - e.gain > ALIKE, ORDER.index(e.kind)))
@@ -155,6 +156,10 @@ def _gains(record: Record, best: Fit, base: Fit, moves: list[Move]) -> list[Expl
     return [Explanation("sign" if signs else "gain", _better(best, split), values, split)]
 
 
+MOST_CHANGES = 100
+"""An output that changes oftener is noise or a loop in automatic: sticking is not looked for in it."""
+LEAST_SHARE = 0.15
+"""Disturbances smaller than this share of the answer are not reported."""
 TURNS = 4
 """Most turns between the place of a cause and the dynamics that go with it."""
 
@@ -175,7 +180,7 @@ def _column(found: Fit, p: Problem, size: np.ndarray) -> np.ndarray:
 
 def _sticking(record: Record, best: Fit, base: Fit, moves: list[Move]) -> list[Explanation]:
     """A valve with play, or one that sticks and slips: width by grid, dynamics and width in turns."""
-    if len(moves) < 2 or len(base.model.factors) > 1:
+    if not 2 <= len(record.changes()[0]) <= MOST_CHANGES or len(moves) < 2 or len(base.model.factors) > 1:
         return []
     largest = max(abs(m.size) for m in moves)
     _, size = record.changes()
@@ -212,7 +217,8 @@ def _quicker(base: Fit, lag: float, dead: float) -> Fit:
 
 def _refit(record: Record, base: Fit, given: Problem) -> Fit:
     start = [(sum(base.lags) or 1.0, base["L"])]
-    return fit(record, base.model, base.drift, start, given, exact=False)
+    start += [(0.5 * lag, dead) for lag, dead in start]
+    return fit(record, base.model, base.drift, start, given, exact=False, grid=False)
 
 
 def _quick(record: Record, base: Fit, steps: np.ndarray) -> float:
@@ -256,9 +262,12 @@ def _disturbance(record: Record, best: Fit, base: Fit) -> list[Explanation]:
         extra = [_stroke(closer, p, at) for at in strokes]
         factors = _rest(p, closer, [*own, *extra])[1][len(own) :]
         reach = float(np.max(np.abs(np.column_stack(extra) @ factors)))
-        if reach > 0.15 * max(closer.answered, 1e-300):
-            values = {"time": min(strokes), "reach": reach, "share": reach / max(closer.answered, 1e-300)}
-            found.append(Explanation("disturbance", _better(best, closer, searched=len(strokes)), values, closer))
+        share = reach / max(closer.answered, 1e-300)
+        if share > LEAST_SHARE:
+            values = {"time": strokes[int(np.argmax(np.abs(factors)))], "reach": reach, "share": share}
+            # a second stroke must be as clearly there as the first
+            gain = _better(best, closer, searched=len(strokes)) - CLEAR * (len(strokes) - 1)
+            found.append(Explanation("disturbance", gain, values, closer))
     return found
 
 

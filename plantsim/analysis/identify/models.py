@@ -101,7 +101,7 @@ def _inverse(shape: np.ndarray) -> list[Modes]:
     # (1 - z s) G: the step answer of G less z times its rate, so both are columns of a linear problem
     slow, fast = _poles(shape)
     rate = slow * fast / (fast - slow)
-    return [*_second(shape), Modes(0.0, 0.0, (slow, fast), (-rate, rate))]
+    return [*_second(shape), Modes(0.0, 0.0, (slow, fast), (rate, -rate))]
 
 
 def _integrating(shape: np.ndarray) -> list[Modes]:

@@ -84,6 +84,14 @@ class Record:
     notes: tuple[str, ...] = ()
 
     @property
+    def gain_unit(self) -> str:
+        """Unit of a gain: that of the measurement over that of the output."""
+        if self.u_unit == "1":
+            return self.y_unit
+        over, under = (f"({unit})" if "/" in unit else unit for unit in (self.y_unit, self.u_unit))
+        return f"{over}/{under}"
+
+    @property
     def duration(self) -> float:
         """Time from the first row to the last [s]."""
         return float(self.time[-1] - self.time[0])
@@ -239,8 +247,8 @@ def find_moves(time: np.ndarray, u: np.ndarray) -> list[Move]:
     """Find the moves of an output that stand out from its own noise.
 
     A change from row to row counts when it is above five standard deviations of the noise of the output and above
-    1 % of its span. Changes of one direction with no more than three rows between them are one move: the ramp of a
-    slow positioner, placed where it began.
+    1 % of its span; where none does, every change above 1 % of the span counts. Changes of one direction with no
+    more than three rows between them are one move: the ramp of a slow positioner, placed where it began.
 
     Parameters
     ----------
@@ -258,6 +266,8 @@ def find_moves(time: np.ndarray, u: np.ndarray) -> list[Move]:
     off = np.abs(np.diff(u, 2))
     sigma = 1.4826 * float(np.median(off)) / math.sqrt(6.0) if len(off) else 0.0
     large = np.abs(delta) > max(5.0 * math.sqrt(2.0) * sigma, 0.01 * float(np.ptp(u)))
+    if not large.any():  # an output that wanders has no steps that stand out: all its changes are its moves
+        sigma, large = 0.0, np.abs(delta) > 0.01 * float(np.ptp(u))
     groups: list[list[int]] = []
     for i in np.flatnonzero(large):
         if groups and i - groups[-1][-1] <= 3 and delta[i] * delta[groups[-1][-1]] > 0 and sigma == 0.0:

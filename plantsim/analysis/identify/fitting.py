@@ -165,7 +165,7 @@ class Fit:
 
 def fit(
     record: Record, model: Model, drift: bool = False, starts: Sequence[tuple[float, float]] = (),
-    given: Problem | None = None, exact: bool = True,
+    given: Problem | None = None, exact: bool = True, grid: bool = True,
 ) -> Fit:  # fmt: skip
     """Fit one model to a record.
 
@@ -186,6 +186,9 @@ def fit(
         Whether intervals of dead time and time constants come from the profile of the sum of squares (slower); the
         linearised ones otherwise.
 
+    grid : bool
+        Whether the search also starts from a grid; without it only from `starts`, which must be close.
+
     Returns
     -------
     Fit
@@ -194,7 +197,7 @@ def fit(
     drift = drift or model.integrating
     trial = _Trial(p, model, drift)
     best = None
-    for start in trial.starts(starts):
+    for start in trial.starts(starts, grid):
         found = least_squares(trial.residuals, start, bounds=trial.bounds, jac="3-point", x_scale=trial.scale,
                               xtol=1e-10, ftol=1e-12, gtol=1e-12, max_nfev=100)  # fmt: skip
         if best is None or found.cost < best.cost:
@@ -257,8 +260,8 @@ class _Trial:
         q = q[:, size > 1e-12 * max(size.max(), 1e-300)]
         return self.y - q @ (q.T @ self.y)
 
-    def starts(self, asked: Sequence[tuple[float, float]]) -> list[np.ndarray]:
-        """The best few places of a coarse grid, and those asked for, inside the bounds."""
+    def starts(self, asked: Sequence[tuple[float, float]], coarse: bool) -> list[np.ndarray]:
+        """The best few places of a coarse grid, if wanted, and those asked for, inside the bounds."""
         grid = []
         deads = self.most * np.array([0.0, 0.01, 0.02, 0.04, 0.07, 0.1, 0.15, 0.2, 0.27, 0.35, 0.45, 0.6])
         times = np.geomspace(max(self.p.interval, 0.003 * self.most), 4.0 * self.most, 12)
@@ -269,6 +272,8 @@ class _Trial:
         else:
             grid = [np.array([d, math.log(t), math.log(z)]) for d in deads[::2] for t in times[::2]
                     for z in (0.6, 1.0, 2.0)]  # fmt: skip
+        if not coarse:
+            grid = []
         for constant, dead in asked:
             if constant > 0 and math.isfinite(constant) and math.isfinite(dead):
                 shape = {"T": constant, "tau": 0.5 * constant, "zeta": 1.1}
@@ -386,7 +391,7 @@ def _estimates(
 ) -> dict[str, Estimate]:
     model = trial.model
     t = _quantile(effective, len(cov))
-    gain_unit = f"{record.y_unit}/{record.u_unit}" if record.u_unit != "1" else record.y_unit
+    gain_unit = record.gain_unit
 
     def plain(value: float, variance: float, unit: str, least: float = -math.inf) -> Estimate:
         error = math.sqrt(max(variance, 0.0))
