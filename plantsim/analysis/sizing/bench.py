@@ -315,7 +315,7 @@ class Bench:
         else:
             law = water_law(u.settling or w.settling, w)
             sheet = size_clarifier(given, [], law, "water of the plant file, best dose", area)
-            sheet.cautions.append("The settling law is that of the plant file at the best dose, not a test: give --lab.")
+            sheet.cautions.append("The settling law is the plant file's at the best dose, not a test: give --lab.")
         sheet.title = f"Clarifier: {name}" + (f", one of {share}" if share > 1 else "")
         return [sheet]
 
@@ -331,7 +331,8 @@ class Bench:
         for unit in self.tree.units.values():
             if unit.kind == "makedown":
                 more |= {"stock_strength": unit.strength, "fill_flow": unit.fill_flow,
-                         "transfer_flow": unit.transfer_flow, "wet_time": unit.wet_time, "mix_time": unit.mix_time}  # fmt: skip
+                         "transfer_flow": unit.transfer_flow, "wet_time": unit.wet_time,
+                         "mix_time": unit.mix_time}  # fmt: skip
             if unit.kind == "doser" and unit.product == "coagulant" and unit.tote is not None:
                 more["coagulant_strength"] = unit.tote.strength
             if unit.kind == "doser" and unit.product == "polymer" and unit.dilution is not None:

@@ -251,8 +251,11 @@ def pipe_choices(
 
 # ---------------------------------------------------------------------------------------------- the sheet
 def curve_plot(branches: Sequence[Sequence[PumpCurve]], line: Pipeline, speeds: Sequence[float]) -> Plot:
-    """Pump curves over speeds and numbers of branches, with the system curves of water and of what is carried."""
-    top = 1.1 * max(b[0].flows[-1] for b in branches) * len(branches)
+    """Pump curves over speeds and numbers of branches, with the system curve of what is carried."""
+    found = [duty(branches[:n], line.head, 1.0, line.fraction) for n in range(1, len(branches) + 1)]
+    known = [d for d in found if d is not None]
+    shut = sum(p.head(0.0) for p in branches[0])
+    top = 1.15 * max([max(b[0].flows[-1] for b in branches), *(d.flow for d in known)])
     lines: list[Curve] = []
 
     def add(name: str, n: int, speed: float) -> None:
@@ -266,12 +269,8 @@ def curve_plot(branches: Sequence[Sequence[PumpCurve]], line: Pipeline, speeds: 
         if speed < 1.0:
             add(f"one branch at {100 * speed:.3g} %", 1, speed)
     flows = tuple(float(q) for q in np.linspace(0.0, 0.95 * top, 40))
-    lines.append(Curve("line", flows, tuple(line.head(q) for q in flows)))
-    if line.solids > 0.0 and not line.mud:
-        water = line.carrying(0.0)
-        lines.append(Curve("line with water", flows, tuple(water.head(q) for q in flows)))
-    found = [duty(branches[:n], line.head, 1.0, line.fraction) for n in range(1, len(branches) + 1)]
-    known = [d for d in found if d is not None]
+    asked = [(q, h) for q in flows if (h := line.head(q)) <= 1.3 * shut]
+    lines.append(Curve("line", tuple(q for q, _ in asked), tuple(h for _, h in asked)))
     lines.append(Curve("duty points", tuple(d.flow for d in known), tuple(d.head for d in known), True))
     return Plot("pump_curves", f"pumps and {line.name}", "flow", "m3/s", "m3/h", "head", "m", "m", tuple(lines))
 

@@ -318,10 +318,10 @@ def _row(
     change = 100.0 * (done.starts_hour / formula - 1.0)
     small = abs(change) < 1.0
     words = f"{abs(change):.2g} % {'more' if change > 0 else 'fewer'} than the formula's {formula:.4g} 1/h"
-    if not small:
+    if key == "simulated_4" and done.held <= 0.0:
+        words += "; no start had to be held back" + ("" if small else ", the rest is as without")
+    elif not small:
         words += f": {why}"
-    elif key == "simulated_4" and done.held <= 0.0:
-        words += "; no start had to be held back"
     if done.held > 0.0:
         words += f"; starts held back for {done.held:.0f} s, level up to {done.highest:.3g} m"
     return Result(key, f"simulated starts at half the capacity, {name}", done.starts_hour / H, "1/s",
