@@ -391,7 +391,7 @@ def test_good_record_has_no_findings(seed):
 
 
 def test_cross_checks_agree_on_a_good_record():
-    found = identify(bump(LONG, LONG_UP_DOWN, *FIRST, sigma=0.1))
+    found = identify(bump(LONG, LONG_UP_DOWN, *FIRST, sigma=0.1), ["first"])
     assert [name for name, _ in found.cross] == ["two points, 28 and 63 %", "two points, 35 and 85 %", "areas"]
     for _, p in found.cross:
         assert (p["K"], p["T"], p["L"]) == pytest.approx((2.0, 40.0, 25.0), rel=0.1)
@@ -403,7 +403,7 @@ def test_no_step():
     assert found.refusals == ["no step found: the output stays at 40 % all 20 min, so the record tells nothing"]
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_step_too_small_for_the_noise(seed):
     """A move of a tenth of the noise cannot be seen in 300 rows."""
     found = identify(bump(TIME, UP_DOWN, [0.01], [40.0, 1.0], 25.0, seed=seed))
@@ -458,9 +458,9 @@ def test_measurement_that_begins_at_its_lower_limit():
 
 def test_known_range_finds_a_limit_the_record_does_not_show():
     record = bump(LONG, LONG_UP_DOWN, *FIRST, sigma=0.0)
-    found = identify(record, y_range=(0.0, float(record.y.max())))
+    found = identify(record, ["first"], y_range=(0.0, float(record.y.max())))
     assert "limited" in found.kinds()
-    assert "limited" not in identify(record, y_range=(0.0, 100.0)).kinds()
+    assert "limited" not in identify(record, ["first"], y_range=(0.0, 100.0)).kinds()
 
 
 def test_few_rows_at_a_limit_are_left_out():
@@ -475,13 +475,13 @@ def test_few_rows_at_a_limit_are_left_out():
 def test_coarse_transmitter_is_not_taken_for_a_limit():
     """Rounded to 0.5 without noise, the answer settles on a flat; that is rest, not a limit."""
     record = bump(LONG, LONG_UP_DOWN, *FIRST, sigma=0.0)
-    assert "limited" not in identify(make_record(LONG, record.u, np.round(2.0 * record.y) / 2.0, "%", "NTU")).kinds()
+    assert "limited" not in identify(make_record(LONG, record.u, np.round(2.0 * record.y) / 2.0, "%", "NTU"), ["first"]).kinds()
 
 
 def test_output_moved_to_its_limit():
-    found = identify(bump(LONG, moved(LONG, (100.0, 60.0)), *FIRST))
+    found = identify(bump(LONG, moved(LONG, (100.0, 60.0)), *FIRST), ["first"])
     assert "moved to its limit of 100 %" in sentences(found, "output-limited")[0]
-    inside = identify(bump(LONG, LONG_UP_DOWN, *FIRST), u_range=(0.0, 45.0))
+    inside = identify(bump(LONG, LONG_UP_DOWN, *FIRST), ["first"], u_range=(0.0, 45.0))
     assert "moved to its limit of 45 %" in sentences(inside, "output-limited")[0]
 
 
@@ -588,14 +588,14 @@ def test_gap_spikes_and_missing_baseline_are_told():
     found = identify(make_record(LONG, record.u, y, "%", "NTU"))
     assert found.accepted and found.kinds() == {"gaps", "spikes"}
     assert found.best is not None and found.best["K"] == pytest.approx(2.0, rel=0.02)
-    early = identify(bump(LONG, moved(LONG, (4.0, 5.0), (600.0, -5.0)), *FIRST))
+    early = identify(bump(LONG, moved(LONG, (4.0, 5.0), (600.0, -5.0)), *FIRST), ["first"])
     assert "only 2 rows before the first move" in sentences(early, "no-baseline")[0]
 
 
 def test_move_inside_a_gap():
     keep = (LONG < 90.0) | (LONG > 150.0)
     record = bump(LONG, LONG_UP_DOWN, *FIRST)
-    found = identify(make_record(LONG[keep], record.u[keep], record.y[keep], "%", "NTU"))
+    found = identify(make_record(LONG[keep], record.u[keep], record.y[keep], "%", "NTU"), ["first"])
     assert "the output moved somewhere in the gap" in sentences(found, "move-in-gap")[0]
 
 
@@ -607,11 +607,11 @@ def test_loop_in_automatic_is_suspected():
 
 def test_coarse_sampling_is_told():
     time = np.arange(60) * 30.0
-    found = identify(bump(time, moved(time, (300.0, 5.0)), [2.0], [35.0, 1.0], 60.0, 0.1))
+    found = identify(bump(time, moved(time, (300.0, 5.0)), [2.0], [35.0, 1.0], 60.0, 0.1), ["first"])
     assert "record faster" in sentences(found, "coarse")[0]
 
 
 def test_slow_noise_is_told():
     clean = answered(LONG, LONG_UP_DOWN, *FIRST)
-    found = identify(make_record(LONG, LONG_UP_DOWN, noisy(clean, 0.5, 2, 0.8), "%", "NTU"))
+    found = identify(make_record(LONG, LONG_UP_DOWN, noisy(clean, 0.5, 2, 0.8), "%", "NTU"), ["first"])
     assert "residuals hang together" in sentences(found, "coloured")[0]
