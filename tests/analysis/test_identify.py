@@ -475,7 +475,8 @@ def test_few_rows_at_a_limit_are_left_out():
 def test_coarse_transmitter_is_not_taken_for_a_limit():
     """Rounded to 0.5 without noise, the answer settles on a flat; that is rest, not a limit."""
     record = bump(LONG, LONG_UP_DOWN, *FIRST, sigma=0.0)
-    assert "limited" not in identify(make_record(LONG, record.u, np.round(2.0 * record.y) / 2.0, "%", "NTU"), ["first"]).kinds()
+    coarse = make_record(LONG, record.u, np.round(2.0 * record.y) / 2.0, "%", "NTU")
+    assert "limited" not in identify(coarse, ["first"]).kinds()
 
 
 def test_output_moved_to_its_limit():
