@@ -215,7 +215,8 @@ def _relay_json(test: RelayTest, paths: list[str]) -> str:
     import json
     from dataclasses import asdict
 
-    cycles = [{**asdict(c), **{key: getattr(c, key) for key in ("period", "amplitude", "asymmetry")}} for c in test.cycles]
+    derived = ("period", "amplitude", "asymmetry")
+    cycles = [{**asdict(c), **{key: getattr(c, key) for key in derived}} for c in test.cycles]
     ultimate = None if test.ultimate is None else {"gain": test.ultimate.Ku, "period": test.ultimate.Pu}
     whole = {**_head(test), "relay": test.relay, "hysteresis": test.hysteresis, "gain_sign": test.gain_sign,
              "steady": test.steady, "cycles": cycles, "ultimate": ultimate, "csv": paths[0] if paths else None,
