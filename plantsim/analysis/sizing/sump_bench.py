@@ -113,9 +113,9 @@ def bare_motors(case: Case, **changes: Any) -> Case:
 
 
 def draining(case: Case) -> Case:
-    """The case with a line that runs back when the pumps stop."""
-    groups = tuple(tuple((tag, {**pump, "check_valve": "no"}) for tag, pump in group) for group in case.groups)
-    return replace(case, pipe={**case.pipe, "check_valve": "no"}, groups=groups)
+    """The case with a line that runs back when the pump stops: one pump, for through a second the flow would return."""
+    groups = tuple(tuple((tag, {**pump, "check_valve": "no"}) for tag, pump in group) for group in case.groups[:1])
+    return replace(case, pipe={**case.pipe, "check_valve": "no"}, groups=groups, alternating=1)
 
 
 def holding(case: Case) -> Case:
@@ -266,7 +266,7 @@ def compare(
     ])  # fmt: skip
     turns = case.alternating if len(case.groups) > 1 else 1
     Q = case.capacities[0]
-    names = ("assumptions kept", "own curve and line, no ramps", "with ramps", "with a line that drains back",
+    names = ("assumptions kept", "own curve and line, no ramps", "with ramps", "one pump on a line that drains back",
              "with rest and starts allowed")  # fmt: skip
     why = (
         "level is looked at once a step",
@@ -294,7 +294,8 @@ def compare(
             done = steady(one, ratio)
             table[name].append(done.starts_hour)
             if abs(ratio - 0.5) < 1e-9:
-                sheet.add(_row(f"simulated_{k}", name, done, case, ratio, turns, why[k], limit))
+                own_turns = one.alternating if len(one.groups) > 1 else 1
+                sheet.add(_row(f"simulated_{k}", name, done, case, ratio, own_turns, why[k], limit))
     marks = [Line("formula", tuple(float(r) * Q for r in np.linspace(0.02, 0.98, 49)),
                   tuple(float(starts_per_pump(case.volume, Q, float(r) * Q, turns)) / H
                         for r in np.linspace(0.02, 0.98, 49)))]  # fmt: skip
