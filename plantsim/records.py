@@ -608,6 +608,7 @@ CLARIFIER_P = _record(
     ("capture", "f8", "kg/m3", "solids below which flocs no longer sweep the fines: haze; 0: none"),
     ("feedwell", "f8", "m3", "volume in which polymer meets the feed"),
     ("shear", "f8", "1/s", "mean velocity gradient there; 0 means no reaction there"),
+    ("broken", "f8", "-", "part of the polymer that the shear there keeps from bridging"),
     ("rake_motor", "i8", "-", "motor of the rake, -1: none"),
     ("rake_lift", "i8", "-", "actuator of the rake lift, -1: none"),
     ("rake_blade", "f8", "m", "height of bed the rake works in when down"),

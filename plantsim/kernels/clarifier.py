@@ -64,6 +64,7 @@ from plantsim.records import (
     POLY,
     POLY_BOUND,
     POLY_SPENT,
+    REACTION,
     VOLUME,
     WARN_COURANT,
     WARN_LOW,
@@ -114,7 +115,14 @@ def step_clarifier(
     flow = feed[VOLUME]
     if flow > 0.0 and p.rigid == 0:
         if p.shear > 0.0 and p.feedwell > 0.0:
+            bound = feed[POLY_BOUND]
             flags |= react(feed, p.feedwell / flow, m, ledger, dt)
+            if p.broken > 0.0:
+                bound = p.broken * (feed[POLY_BOUND] - bound)
+                feed[POLY_BOUND] -= bound
+                feed[POLY_SPENT] += bound
+                ledger[REACTION, POLY_BOUND] -= bound * dt
+                ledger[REACTION, POLY_SPENT] += bound * dt
         s.settling_factor = settling_factor(feed[FINES], feed[CLAY], feed[POLY_BOUND], m)
     s.feed_flow = flow
     s.feed_solids = feed[COARSE] + feed[FINES] + feed[COLLOID]

@@ -273,6 +273,49 @@ def thick_feed_factor(C: float, C_best: float, width: float) -> float:
 
 
 @formula
+def shear_factor(G: float, G_free: float, gamma: float) -> float:
+    r"""Part of the bridging that survives the shear of the feedwell, from the strength law of flocs [1]_.
+
+    .. math:: d \propto G^{-\gamma}, \quad v \propto d^2 \quad\Rightarrow\quad
+              \min\left(1, (G_0/G)^{2\gamma}\right)
+
+    Parameters
+    ----------
+    G : float
+        Mean velocity gradient, [1/s]
+    G_free : float
+        Gradient up to which flocs grow to full size, above zero, [1/s]
+    gamma : float
+        Exponent of the strength law, 0.4 to 1 for most flocs, [-]
+
+    Returns
+    -------
+    factor : float
+        Settling speed over that at full size, 0 to 1, [-]
+
+    Notes
+    -----
+    The strength law is an empirical one for flocs in equilibrium with the shear; that settling speed goes with the
+    square of size is Stokes's law for flocs of one density, so the factor is a lower estimate for open flocs. Both
+    from memory.
+
+    References
+    ----------
+    .. [1] Parker, D. S., Kaufman, W. J., Jenkins, D., Floc breakup in turbulent flocculation processes, J. Sanitary
+       Engineering Division ASCE 98 (1972) 79-99; Jarvis, P., Jefferson, B., Gregory, J., Parsons, S. A., A review of
+       floc strength and breakage, Water Research 39 (2005) 3121-3137.
+
+    Examples
+    --------
+    >>> shear_factor(30.0, 60.0, 0.5), shear_factor(120.0, 60.0, 0.5)
+    (1.0, 0.5)
+    """
+    if G_free >= G:
+        return 1.0
+    return (G_free / G) ** (2.0 * gamma)
+
+
+@formula
 def polymer_activity(age: float, tau: float, onset: float, half_life: float) -> float:
     r"""Return the activity of a polymer solution, :math:`(1-e^{-t/\tau})\,2^{-\max(0,t-t_0)/t_{1/2}}` [1]_.
 

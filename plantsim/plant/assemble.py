@@ -11,6 +11,7 @@ import numpy as np
 
 from plantsim import records
 from plantsim.physics import vessels
+from plantsim.physics.flocculation import shear_factor
 from plantsim.plant.parts import Parts
 from plantsim.plant.series import read_series
 from plantsim.plant.settling_table import (
@@ -358,7 +359,8 @@ class Assembly:
             volumes=self.parts.table(volumes), height=height, radius=0.5 * u.diameter,
             flux=self.parts.table(table.flux), compression=self.parts.table(table.compression),
             n_flux=len(table.flux), c_max=table.c_max, c_hat=table.c_hat, c_gel=table.c_gel, capture=u.capture,
-            feedwell=u.feedwell, shear=1.0, rake_motor=self.motor(name, rake.motor) if rake else -1,
+            feedwell=u.feedwell, shear=u.feedwell_shear,
+            broken=1.0 - shear_factor(u.feedwell_shear, self.tree.water.floc_shear, self.tree.water.floc_strength), rake_motor=self.motor(name, rake.motor) if rake else -1,
             rake_lift=self.actuator(rake, "lift") if rake else -1, rake_blade=rake.blade if rake else 0.0,
             rake_travel=0.5, rake_period=600.0, torque_limit=rake.torque if rake else 0.0,
             torque_trip=rake.trip if rake else 1e9, channel_flux=u.channel_speed, channel_time=u.channel_time,

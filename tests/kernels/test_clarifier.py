@@ -18,6 +18,7 @@ from plantsim.jit import kernel
 from plantsim.kernels import clarifier
 from plantsim.kernels.chemistry import settling_factor
 from plantsim.kernels.rows import relative_viscosity
+from plantsim.physics.flocculation import shear_factor
 from plantsim.physics.stress import stress_power
 from plantsim.plant.settling_table import (
     SettlingTable,
@@ -682,3 +683,22 @@ def test_exponential_and_logarithmic_stress_reach_their_published_values() -> No
     slope = stress_slope("log", {"a": 4.0, "b": 4.0}, 6.0, 1050.0)
     c = np.linspace(6.0 + 1e-9, 8.11632, 20001)
     assert np.trapezoid([slope(x) for x in c], c) == pytest.approx(1.69867, rel=1e-4)
+
+
+def test_shear_in_the_feedwell_keeps_polymer_from_bridging() -> None:
+    """Floc strength law d ~ G^-gamma (Jarvis et al., Water Research 39 (2005) 3121; from memory).
+
+    At twice the free gradient and gamma 0.5 half the polymer does not bridge; it is spent, not lost.
+    """
+    assert shear_factor(120.0, 60.0, 0.5) == 0.5
+    bridging, spent = {}, {}
+    for broken in (0.0, 1.0 - shear_factor(120.0, 60.0, 0.5)):
+        tank = Tank(broken=broken)
+        tank.feed(0.05, fines=20.0, coarse=0.0, coag=0.0)  # thin enough for all bound polymer to bridge
+        tank.run(600)
+        ledger = tank.arena.ledger
+        bridging[broken], spent[broken] = ledger[REACTION, POLY_BOUND], ledger[REACTION, POLY_SPENT]
+        assert ledger[REACTION, POLY] + bridging[broken] + spent[broken] == pytest.approx(0.0, abs=1e-15)
+    assert spent[0.0] == 0.0
+    assert bridging[0.5] == pytest.approx(0.5 * bridging[0.0], rel=1e-12)
+    assert spent[0.5] == pytest.approx(bridging[0.5], rel=1e-12)

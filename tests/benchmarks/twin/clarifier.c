@@ -78,7 +78,15 @@ static int64_t step_clarifier(const struct clarifier_p *p, struct clarifier_s *r
     double flow = feed[VOLUME];
     if (flow > 0.0 && p->rigid == 0) {
         if (p->shear > 0.0 && p->feedwell > 0.0) {
+            double bound = feed[POLY_BOUND];
             flags |= react(feed, p->feedwell / flow, m, ledger, dt);
+            if (p->broken > 0.0) {
+                bound = p->broken * (feed[POLY_BOUND] - bound);
+                feed[POLY_BOUND] -= bound;
+                feed[POLY_SPENT] += bound;
+                ledger[REACTION][POLY_BOUND] -= bound * dt;
+                ledger[REACTION][POLY_SPENT] += bound * dt;
+            }
         }
         s->settling_factor = settling_factor(feed[FINES], feed[CLAY], feed[POLY_BOUND], m);
     }
