@@ -333,7 +333,7 @@ class Assembly:
         return True
 
     def clarifier(self, name: str, u: Tree) -> None:
-        n = u.layers
+        n, water = u.layers, self.tree.water
         height = u.depth / n
         faces, volumes = cone_geometry(u)
         feed_layer = min(int(u.feed_depth / height), n - 2)
@@ -360,7 +360,8 @@ class Assembly:
             flux=self.parts.table(table.flux), compression=self.parts.table(table.compression),
             n_flux=len(table.flux), c_max=table.c_max, c_hat=table.c_hat, c_gel=table.c_gel, capture=u.capture,
             feedwell=u.feedwell, shear=u.feedwell_shear,
-            broken=1.0 - shear_factor(u.feedwell_shear, self.tree.water.floc_shear, self.tree.water.floc_strength), rake_motor=self.motor(name, rake.motor) if rake else -1,
+            broken=1.0 - shear_factor(u.feedwell_shear, water.floc_shear, water.floc_strength),
+            rake_motor=self.motor(name, rake.motor) if rake else -1,
             rake_lift=self.actuator(rake, "lift") if rake else -1, rake_blade=rake.blade if rake else 0.0,
             rake_travel=0.5, rake_period=600.0, torque_limit=rake.torque if rake else 0.0,
             torque_trip=rake.trip if rake else 1e9, channel_flux=u.channel_speed, channel_time=u.channel_time,
