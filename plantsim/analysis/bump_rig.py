@@ -195,6 +195,7 @@ class Rig:
         meter = model.arena.instrument_p
         self.span = float(meter["high"][number] - meter["low"][number])
         self.output = math.nan
+        self.starved = False  # a wash plant stood: no fault of the operating point
         self._settle()
 
     # --- getting there ---
@@ -226,13 +227,14 @@ class Rig:
         taken_over = sim.save()
         began = sim.seconds
         broken, still = self._rest(began)
-        if at.output is None and (broken or not still):
+        if at.output is None and not still and not self.starved:
             self._balance(taken_over, began, broken)
             broken, still = self._rest(began, self.transit() + 3.0 * self.window())
         since = sim.seconds - began
         if broken:
+            advice = "a test needs feed throughout" if self.starved else "choose another operating point"
             raise BumpError(f"{loop.name}: {broken} {spelled(since)} after it was put by hand at "
-                            f"{self.shown(self.output)}; choose another operating point")  # fmt: skip
+                            f"{self.shown(self.output)}; {advice}")  # fmt: skip
         y = self.measured(max(began, sim.seconds - self.window()))
         self.rest = float(y.mean())
         self.sigma = noise(np.arange(len(y)) * self.every, y)
@@ -250,7 +252,7 @@ class Rig:
         while True:
             broken = self.step()
             since = self.sim.seconds - began
-            still = self.still(began, 0.0025 * self.span)
+            still = not broken and self.still(began, 0.0025 * self.span)
             if broken or (since >= least and still) or since >= longest:
                 return broken, still
 
@@ -332,6 +334,7 @@ class Rig:
         rows = self.sim.recorder.rows[round(before / self.every) + 1:]
         for column, source in self.sources:
             if (rows[:, column] < 0.5).any():
+                self.starved = True
                 return f"{source} stopped"
         return ""
 

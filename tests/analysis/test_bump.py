@@ -275,3 +275,9 @@ def test_a_wrong_loop_in_the_file_is_a_finding(slip, words):
     with pytest.raises(ConfigError) as caught:
         load_model(FILE, [f"loops.{slip}"])
     assert words in str(caught.value)
+
+
+def test_a_meal_break_ends_a_test_of_a_plant_that_is_not_made_quiet():
+    # the file has breaks from 10:00 on; four hours by itself from 05:30 leave half an hour
+    with pytest.raises(BumpError, match=r"wash-plant stopped 31min after .*; a test needs feed throughout"):
+        bump(pit(), "AIC-201", steps=["10%"], quiet=False)
