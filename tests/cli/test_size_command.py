@@ -117,3 +117,41 @@ def test_messages(words, said, capsys):
 def test_other_sites(file, subject, capsys):
     assert main(["size", str(CONFIGS / f"{file}.yaml"), subject]) == 0
     assert "where the numbers come from" in capsys.readouterr().out
+
+
+LAB = """
+settling_curves:
+  thin: {solids: 30 g/L, polymer: 60 g/t, points: [[0 min, 40 cm], [0.5 min, 27 cm], [1 min, 16 cm], [1.5 min, 9 cm],
+         [2 min, 6.5 cm], [4 min, 4.6 cm], [8 min, 3.6 cm], [20 min, 2.7 cm], [60 min, 2.3 cm]]}
+  feed: {solids: 60 g/L, polymer: 60 g/t, points: [[0 min, 40 cm], [1 min, 31 cm], [2 min, 22 cm], [3 min, 15 cm],
+         [5 min, 10.5 cm], [8 min, 8.2 cm], [15 min, 6.6 cm], [30 min, 5.6 cm], [120 min, 4.6 cm]]}
+  thick: {solids: 100 g/L, polymer: 60 g/t, points: [[0 min, 40 cm], [2 min, 34 cm], [5 min, 25.5 cm], [8 min, 19 cm],
+          [15 min, 14 cm], [30 min, 10.8 cm], [60 min, 9.2 cm], [240 min, 7.6 cm]]}
+"""
+"""Three cylinders of invented wash water."""
+
+
+def test_laboratory_tests_size_the_clarifier(tmp_path, capsys):
+    path = tmp_path / "lab.yaml"
+    path.write_text(LAB)
+    assert main(["size", PIT, "clarifier", "--lab", str(path), "--json"]) == 0
+    (sheet,) = json.loads(capsys.readouterr().out)["sheets"]
+    keys = {r["key"] for r in sheet["results"]}
+    assert {"area_coe_clevenger", "area_talmage_fitch", "area_kynch", "area_rise", "area"} <= keys
+    assert not any("not a test" in words for words in sheet["cautions"])
+
+
+def test_bad_laboratory_tests_are_said(tmp_path, capsys):
+    path = tmp_path / "lab.yaml"
+    path.write_text(LAB.replace("[1 min, 31 cm]", "[3 min, 31 cm]"))
+    assert main(["size", PIT, "clarifier", "--lab", str(path)]) == 2
+    assert "allowed: time rising" in capsys.readouterr().err
+
+
+def test_a_fifth_less_than_the_smallest_volume_does_not_hold(capsys):
+    assert main(["size", PIT, "sump", "--json", "--set", "size.days=0 d"]) == 0
+    formula, simulated = json.loads(capsys.readouterr().out)["sheets"]
+    sized = {r["key"]: r for sheet in (formula, simulated) for r in sheet["results"]}
+    assert sized["volume"]["holds"] and "governed by" in sized["volume"]["verdict"]
+    assert sized["fifth_less"]["value"] > sized["starts_allowed"]["value"]
+    assert 0.7 < sized["proved_volume"]["value"] / sized["volume"]["value"] < 1.05
