@@ -81,34 +81,18 @@ def column(p, s, m, tables, layers):
     # four partial sums each, so that an addition need not wait for the one before
     mass0 = mass1 = mass2 = mass3 = 0.0
     high0 = high1 = high2 = high3 = 0.0
-    bed0 = bed1 = bed2 = bed3 = 0.0
     for j in range(0, n - 3, 4):
-        c = total[j]
-        x = c * held[j]
-        mass0 += x + colloid[j] * held[j]
-        high0 += c
-        bed0 += x if c >= gel else 0.0
-        c = total[j + 1]
-        x = c * held[j + 1]
-        mass1 += x + colloid[j + 1] * held[j + 1]
-        high1 += c
-        bed1 += x if c >= gel else 0.0
-        c = total[j + 2]
-        x = c * held[j + 2]
-        mass2 += x + colloid[j + 2] * held[j + 2]
-        high2 += c
-        bed2 += x if c >= gel else 0.0
-        c = total[j + 3]
-        x = c * held[j + 3]
-        mass3 += x + colloid[j + 3] * held[j + 3]
-        high3 += c
-        bed3 += x if c >= gel else 0.0
+        mass0 += (total[j] + colloid[j]) * held[j]
+        high0 += total[j]
+        mass1 += (total[j + 1] + colloid[j + 1]) * held[j + 1]
+        high1 += total[j + 1]
+        mass2 += (total[j + 2] + colloid[j + 2]) * held[j + 2]
+        high2 += total[j + 2]
+        mass3 += (total[j + 3] + colloid[j + 3]) * held[j + 3]
+        high3 += total[j + 3]
     for j in range(n - n % 4, n):
-        c = total[j]
-        x = c * held[j]
-        mass0 += x + colloid[j] * held[j]
-        high0 += c
-        bed0 += x if c >= gel else 0.0
+        mass0 += (total[j] + colloid[j]) * held[j]
+        high0 += total[j]
     odd = s.top_volume - held[top]  # the top layer may hold more or less than a layer
     s.inventory = (mass0 + mass1) + (mass2 + mass3) + (total[top] + colloid[top]) * odd
     high = (high0 + high1) + (high2 + high3) + total[top] * odd / held[top]
@@ -122,7 +106,8 @@ def column(p, s, m, tables, layers):
     if gel > 0.0:
         j = bed_layer
         bed = _crossing(p, s, tables, total, gel, j)
-        mass = (bed0 + bed1) + (bed2 + bed3)
+        for i in range(bed_layer, n):
+            mass += total[i] * held[i] if total[i] >= gel else 0.0
         if j == top:
             mass += total[j] * odd
         elif j < n:

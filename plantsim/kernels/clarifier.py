@@ -291,21 +291,35 @@ def _keep(
         scratch[_OLD + HEAT * _WIDTH + j] = warm + way * (water - warm)
 
 
-@sweep
+@part
 def _look_up(p, n, f_table, a_table, scratch):
-    """Settling flux and compression of every layer, linear in their tables."""
+    """Settling flux and compression of every layer, linear in their tables.
+
+    In most layers one of the two needs no table: clear water stands before its second point, and nothing is
+    compressed below the gel point.
+    """
     last = p.n_flux - 2
     per = (p.n_flux - 1) / p.c_max
     per_height = 0.5 / p.height
+    first_f = f_table[0]
+    first_rise = f_table[1] - first_f
+    loose = max(0, min(int(p.c_gel * per), last + 1))
+    if a_table[loose] != 0.0:
+        loose = 0
     for j in range(n):
         x = scratch[_OLD + j] * per
         i = int(x)
-        i = i if i < last else last
-        i = i if i > 0 else 0
-        x -= i
-        x = x if x < 1.0 else 1.0
-        scratch[_TAKE + j] = f_table[i] + x * (f_table[i + 1] - f_table[i])
-        scratch[_STRESS + j] = (a_table[i] + x * (a_table[i + 1] - a_table[i])) * per_height
+        if i <= 0:
+            scratch[_TAKE + j] = first_f + x * first_rise
+        else:
+            i = i if i < last else last
+            x -= i
+            x = x if x < 1.0 else 1.0
+            scratch[_TAKE + j] = f_table[i] + x * (f_table[i + 1] - f_table[i])
+        if i < loose:
+            scratch[_STRESS + j] = 0.0
+        else:
+            scratch[_STRESS + j] = (a_table[i] + x * (a_table[i + 1] - a_table[i])) * per_height
 
 
 @sweep
