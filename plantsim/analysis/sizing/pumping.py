@@ -259,7 +259,7 @@ def curve_plot(branches: Sequence[Sequence[PumpCurve]], line: Pipeline, speeds: 
     lines: list[Curve] = []
 
     def add(name: str, n: int, speed: float) -> None:
-        heads = np.linspace(0.0, speed**2 * sum(p.head(0.0, 1.0, line.fraction) for p in branches[0]), 30)
+        heads = np.linspace(0.0, speed**2 * sum(p.head(0.0, 1.0, line.fraction) for p in branches[0]), 120)
         points = [(q, h) for h in heads if 0.0 <= (q := _flow_at(branches[:n], float(h), speed, line.fraction)) <= top]
         lines.append(Curve(name, tuple(q for q, _ in points), tuple(float(h) for _, h in points)))
 
