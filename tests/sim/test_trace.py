@@ -213,7 +213,7 @@ def test_what_happens_at_that_very_tick_is_seen(tmp_path) -> None:
     path = tmp_path / "pit.yaml"
     path.write_text(text, encoding="utf-8")
     seen = []
-    for at in (3599.0, 3600.0):
+    for at in (3598.0, 3600.0):
         trace = trace_at(Simulation(load_model(path)), at, "sump-level")
         seen += [point.value for point in trace.inputs if point.name == "setpoint"]
     assert seen == ["1.6 m", "2 m"]
