@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import yaml
 
 from plantsim.analysis.sizing.result import Line, NotSized, Plot, Result, Sheet, inputs
 from plantsim.physics.cycling import cycle_time, starts_per_pump
+from plantsim.plant.reader import dump
 from plantsim.units import to_si
 
 H = 3600.0
@@ -170,7 +170,7 @@ def plant_text(case: Case, inflow: float | None, step: float) -> str:
                     "fail_time": "10 h", "retry": "1 s"},
         }},
     }  # fmt: skip
-    return yaml.safe_dump(plant, sort_keys=False)
+    return dump(plant)
 
 
 def _given(block: dict[str, Any]) -> dict[str, Any]:
