@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 
 from plantsim.jit import part
-from plantsim.kernels.rows import part_gone, relative_viscosity
+from plantsim.kernels.rows import part_gone, relative_fluidity
 from plantsim.records import (
     CLAY,
     COAG,
@@ -91,11 +91,10 @@ def react(row, seconds, m, ledger, scale):
             if row[COAG] + row[COAG_BOUND] > 3.0 * need and fines + colloid > 0.5 * row[VOLUME]:
                 flags = WARN_CHARGE
         if colloid > 0.0:
-            z = (1.0 - row[COAG_BOUND] / need) / m.coag_width
+            z = (need - row[COAG_BOUND]) / (need * m.coag_width)
             if z < 5.0:
-                viscosity = relative_viscosity(row[HEAT] / row[VOLUME])
-                rate = math.exp(-z * z) / (m.coag_time * viscosity)
-                joined = colloid * part_gone(rate * seconds)
+                rate = math.exp(-z * z) * relative_fluidity(row[HEAT] / row[VOLUME])
+                joined = colloid * part_gone(rate * (seconds / m.coag_time))
                 row[COLLOID] = colloid - joined
                 row[FINES] = fines + joined
                 row[CLAY] += joined * share
@@ -104,16 +103,15 @@ def react(row, seconds, m, ledger, scale):
                 ledger[REACTION, CLAY] += joined * share * scale
     if row[POLY] > 0.0:
         fines = row[FINES]
-        share = row[CLAY] / fines if fines > 0.0 else 0.0
-        optimum = m.poly_optimum * (1.0 + m.poly_optimum_clay * share) * fines
+        optimum = m.poly_optimum * (fines + m.poly_optimum_clay * row[CLAY])
         room = m.poly_capacity * optimum - row[POLY_BOUND]
         if room > 0.0:
             bound = min(row[POLY], room) * part_gone(seconds / m.poly_time)
-            thickness = (row[COARSE] + fines) / (row[VOLUME] * m.poly_best_solids)
+            best = row[VOLUME] * m.poly_best_solids
             good = bound
-            if thickness > 1.0:
+            if row[COARSE] + fines > best:
                 # a thick feed flocculates badly: part of the polymer binds without bridging
-                x = math.log(thickness) / m.poly_solids_width
+                x = math.log((row[COARSE] + fines) / best) / m.poly_solids_width
                 good = bound * math.exp(-x * x)
             row[POLY] -= bound
             row[POLY_BOUND] += good

@@ -47,7 +47,7 @@ from plantsim.kernels.bed import (
     yield_at,
 )
 from plantsim.kernels.chemistry import react, settling_factor
-from plantsim.kernels.rows import gather, no_flow, relative_viscosity, slurry_density
+from plantsim.kernels.rows import gather, no_flow, relative_fluidity, slurry_density
 from plantsim.records import (
     CLAY,
     COAG,
@@ -173,7 +173,7 @@ def step_clarifier(
     )  # fmt: skip
     slip = 0.0
     if p.rigid == 0 and p.c_gel > 0.0:
-        slip = m.coarse_velocity / relative_viscosity(scratch[_OLD + HEAT * _WIDTH + feed_layer])
+        slip = m.coarse_velocity * relative_fluidity(scratch[_OLD + HEAT * _WIDTH + feed_layer])
     flags |= _settle(p, n, top, scratch, slip)
 
     stays = s.top_volume - over
@@ -327,8 +327,7 @@ def _speeds(p, n, m, f_table, scratch):
     """What every layer can send down and what it can take of its upper neighbour [kg/(m2 s)].
 
     The settling factor over the viscosity of the water is `chemistry.settling_factor` written out with two
-    divisions, times the polynomial of `rows.relative_viscosity` turned over, so that the sweep vectorises; a
-    test holds it to those two.
+    divisions, times `rows.relative_fluidity`, so that the sweep vectorises; a test holds it to those two.
     """
     c_hat = p.c_hat
     capture = p.capture

@@ -21,7 +21,7 @@ from __future__ import annotations
 import math
 
 from plantsim.jit import part
-from plantsim.kernels.rows import no_flow, part_gone, relative_viscosity
+from plantsim.kernels.rows import no_flow, part_gone, relative_fluidity
 from plantsim.records import (
     FILL,
     HEAT,
@@ -55,7 +55,7 @@ def age(row, unaged, p, ledger, dt):
     if row[VOLUME] < _EMPTY or (unaged <= 0.0 and active <= 0.0):
         return unaged
     temperature = row[HEAT] / row[VOLUME]
-    gain = dt / (p.age_time * relative_viscosity(temperature)) if p.age_time > 0.0 else 1e3
+    gain = dt / p.age_time * relative_fluidity(temperature) if p.age_time > 0.0 else 1e3
     loss = 0.0
     if p.half_life > 0.0:
         loss = _LN2 * dt / p.half_life * math.exp(_LN2 * 0.1 * (temperature - 20.0))

@@ -16,6 +16,8 @@ from plantsim.records import (
     VOLUME,
 )
 
+_THIRD, _SIXTH = 1.0 / 3.0, 1.0 / 6.0  # a division costs four products
+
 
 @part
 def part_gone(x):
@@ -25,7 +27,7 @@ def part_gone(x):
     above, the difference loses at most four of the last bits and is cheaper than `expm1`.
     """
     if x < 0.05:
-        return x * (1.0 - 0.5 * x * (1.0 - x / 3.0 * (1.0 - 0.25 * x * (1.0 - 0.2 * x * (1.0 - x / 6.0)))))
+        return x * (1.0 - 0.5 * x * (1.0 - _THIRD * x * (1.0 - 0.25 * x * (1.0 - 0.2 * x * (1.0 - _SIXTH * x)))))
     return 1.0 - math.exp(-x)
 
 
@@ -87,14 +89,19 @@ def water_density(temperature):
 
 
 @part
-def relative_viscosity(temperature):
-    """Viscosity of water over that at 20 degC, a rational form fitted to IAPWS R12-08, 0 to 40 degC.
+def relative_fluidity(temperature):
+    """One over the viscosity of water, over that at 20 degC: a cubic fitted to IAPWS R12-08, 0 to 40 degC.
 
-    Within 0.02 % there, which a test shows.
+    Within 0.05 % there, which a test shows. No exponential: this runs in every unit, every step.
     """
     d = temperature - 20.0
-    # ratio of polynomials instead of an exponential: this runs in every unit, every step
-    return 1.0 / (1.0 + d * (2.450403e-2 + d * (1.169955e-4 + d * -3.086845e-7)))
+    return 1.0 + d * (2.450403e-2 + d * (1.169955e-4 + d * -3.086845e-7))
+
+
+@part
+def relative_viscosity(temperature):
+    """Viscosity of water over that at 20 degC."""
+    return 1.0 / relative_fluidity(temperature)
 
 
 @part

@@ -14,7 +14,7 @@ import math
 
 from plantsim.jit import part
 from plantsim.kernels.chemistry import charge_of, react
-from plantsim.kernels.rows import no_flow, relative_viscosity, slurry_density, turbidity
+from plantsim.kernels.rows import no_flow, relative_fluidity, slurry_density, turbidity
 from plantsim.records import (
     COAG,
     COAG_BOUND,
@@ -168,8 +168,9 @@ def step_vessel(p, s, m, weather, links, tables, streams, offers, ledger, dt):
 def _settle(p, s, m, volume, dt):
     """Move settling coarse, and the water its pores hold, from the liquid to the floor."""
     content = s.content
-    viscosity = relative_viscosity(content[HEAT] / volume)
-    x = (1.0 - p.mixing) * m.coarse_velocity * p.floor_area * dt / (viscosity * volume)
+    inverse = 1.0 / volume
+    x = (1.0 - p.mixing) * m.coarse_velocity * p.floor_area * dt * inverse
+    x *= relative_fluidity(content[HEAT] * inverse)
     mass = content[COARSE] * (x / (1.0 + x))
     solid = mass / m.solids_density
     pores = solid * m.sand_porosity / (1.0 - m.sand_porosity)
@@ -180,7 +181,7 @@ def _settle(p, s, m, volume, dt):
         mass *= cut
         solid *= cut
         pores *= cut
-    content[HEAT] -= content[HEAT] * ((solid + pores) / volume)
+    content[HEAT] -= content[HEAT] * ((solid + pores) * inverse)
     content[COARSE] -= mass
     content[VOLUME] -= solid + pores
     s.sand += mass
