@@ -244,7 +244,7 @@ def finish_pump(p, s, f, speed, flow, phi, rho, available, tables, motor_s, dt):
     scale = speed * max(1.0 - f.clog, 1e-3)
     x = max(flow, 0.0) / scale
     if x > tables[last] * (1.0 + 1e-9):
-        if head > 0.0:  # else it is driven by the column while it runs down: no duty
+        if head > 0.0 and motor_s[p.motor].running != 0:  # running down, it is driven by the column: no duty
             flags |= WARN_CURVE
         x = tables[last]
     i = first

@@ -108,6 +108,7 @@ class LineRig:
 
     def speed(self, *speeds):
         self.arena.motor_s["speed"][: len(speeds)] = speeds
+        self.arena.motor_s["running"][: len(speeds)] = np.asarray(speeds) > 0.0
 
     def run(self, steps, dt=1.0, books=False) -> int:
         a = self.arena

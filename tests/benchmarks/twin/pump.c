@@ -250,7 +250,7 @@ static inline struct finished finish_pump(const struct pump_p *p, struct pump_s 
     double scale = speed * max(1.0 - f->clog, 0.001);
     double x = max(flow, 0.0) / scale;
     if (x > tables[last] * (1.0 + 1e-09)) {
-        if (head > 0.0) {
+        if (head > 0.0 && motor_s[p->motor].running != 0) {
             flags |= WARN_CURVE;
         }
         x = tables[last];
