@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from plantsim.store.data import RunData
     from plantsim.store.folder import RunFolder
 
-COMPILE_WORDS = "compiling the kernel for this machine, once: about 30 s"
+COMPILE_WORDS = "compiling the kernel for this machine, once: about 40 s"
 _CHUNK = 20_000  # ticks between two looks at progress and Ctrl-C: some 30 ms
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import gc
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, field
 from typing import Any
@@ -74,9 +75,19 @@ class Simulation:
                 records["random"] = generator.integers(-(2**63), 2**63 - 1, len(records))
 
     def _initialise(self) -> None:
-        from plantsim.kernels.loop import initialise
+        """Have the kernel ready and the offers of the starting state formed."""
+        from plantsim.kernels.loop import advance, initialise
 
-        initialise(self._plant)
+        # The first time on a machine this compiles. The compiler makes millions of objects that live on, and looking
+        # through them for garbage would take an eighth of the time.
+        collecting = gc.isenabled()
+        gc.disable()
+        try:
+            initialise(self._plant)
+            advance(self._plant, 0, *self.recorder.target())
+        finally:
+            if collecting:
+                gc.enable()
 
     @property
     def tick(self) -> int:
