@@ -58,14 +58,6 @@ def inlet_row(p):
 
 
 @part
-def clear_inlet(p, parcels):
-    """Empty the inlet row."""
-    inlet = p.pool + p.rows - 1
-    for k in range(NS):
-        parcels[inlet, k] = 0.0
-
-
-@part
 def push(p, s, parcels, now):
     """Take the amounts of the inlet row in at the inlet; the row is left as concentrations."""
     inlet = p.pool + p.rows - 1

@@ -11,8 +11,6 @@ from plantsim.records import (
     FINES,
     HEAT,
     NS,
-    OFFER_DENSITY,
-    OFFER_LEVEL,
     VOLUME,
 )
 
@@ -55,26 +53,6 @@ def no_flow(streams, stream):
     """Book a stream as empty in this step."""
     for k in range(NS):
         streams[stream, k] = 0.0
-
-
-@part
-def offer_content(offers, offer, content, available, level, density):
-    """Offer a store: available volume [m3], concentrations of `content`, level [m], density [kg/m3]."""
-    offers[offer, VOLUME] = available
-    volume = content[VOLUME]
-    if volume > 0.0:
-        inverse = 1.0 / volume
-        for k in range(1, NS):
-            offers[offer, k] = content[k] * inverse
-    offers[offer, OFFER_LEVEL] = level
-    offers[offer, OFFER_DENSITY] = density
-
-
-@part
-def book(ledger, row, stream_row, seconds):
-    """Add a stream over some seconds to a ledger row."""
-    for k in range(NS):
-        ledger[row, k] += stream_row[k] * seconds
 
 
 @part

@@ -6,7 +6,6 @@ import difflib
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from plantsim import records
 from plantsim.arena import Arena
@@ -111,7 +110,7 @@ def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[
         units=a.units, tags=tags, channels=channels, plans=plans, programs=dict(instances), limits=limits,
         loops=loops,
         record_every=max(1, round(tree.site.record_every / tree.site.step)), resolved=dump(tree.plain()),
-        source_file=str(path), warnings=[], facts=_facts(a, tree),
+        source_file=str(path), warnings=[],
     )  # fmt: skip
 
 
@@ -213,15 +212,3 @@ def _limits(a: Assembly, tree: Tree) -> list[Limit]:
                                            + (f" (did you mean '{near[0]}'?)" if near else ""))  # fmt: skip
         limits.append(Limit(limit.on, limit.at, limit.words, limit.kind))
     return limits
-
-
-def _facts(a: Assembly, tree: Tree) -> dict[str, Any]:
-    """Plain facts later stages need and memory does not hold."""
-    depths = {n: u.depth for n, u in tree.units.items() if u.kind == "clarifier"}
-    kinds = {n: u.kind for n, u in tree.units.items()}
-    pumps = {n: tuple(u.pumps) for n, u in tree.units.items() if u.kind == "line"}
-    lines = {n: (u.from_.name, u.to.name) for n, u in tree.units.items() if u.kind == "line"}
-    return {"clarifier_depth": depths, "kinds": kinds, "pumps": pumps, "lines": lines,
-            "streams": list(a.parts.streams)}  # fmt: skip
-
-

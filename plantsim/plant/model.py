@@ -109,7 +109,6 @@ class Model:
     resolved: str = ""
     source_file: str = ""
     warnings: list[str] = field(default_factory=list)
-    facts: dict[str, Any] = field(default_factory=dict)
 
     def cell(self, path: str) -> tuple[int, bool]:
         """Address of `unit.quantity`, and whether it holds an integer.

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from abc import ABC, abstractmethod
 from bisect import bisect_right
 from typing import TYPE_CHECKING, Any
 
@@ -60,7 +61,7 @@ def until_open(spans: plans.Week, second: float) -> float:
     return (later[0] if later else starts[0] + WEEK) - second
 
 
-class Process:
+class Process(ABC):
     """One plan at work."""
 
     def __init__(self, plan: Any, number: int) -> None:
@@ -71,9 +72,9 @@ class Process:
         """Tick of the first event."""
         return 0
 
+    @abstractmethod
     def fire(self, sim: Simulation, tick: int) -> int:
         """Act; return the tick of the next event, or NEVER."""
-        raise NotImplementedError  # pragma: no cover
 
     def later(self, sim: Simulation, tick: int, seconds: float) -> int:
         """Tick some seconds on, at least one step ahead."""

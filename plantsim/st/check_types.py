@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from . import ir, tree
+from . import tree
 from . import types as t
 from .source import Source, nearest
 from .units import Pou, bits_of
@@ -196,8 +196,3 @@ class TypeResolver:
             size = part.size
             image[offset : offset + size] = self.initial(part, image[offset : offset + size], value)
         return image
-
-
-def constant_value(node: ir.Expr) -> int | float | None:
-    """Value of a folded expression."""
-    return node.value if isinstance(node, ir.Const) and node.type is not t.UNKNOWN else None
