@@ -32,6 +32,7 @@ from plantsim.records import (
     REACTION,
     VOLUME,
     WARN_CHARGE,
+    WARN_DOSE,
 )
 
 
@@ -119,4 +120,7 @@ def react(row, seconds, m, ledger, scale):
             ledger[REACTION, POLY] -= bound * scale
             ledger[REACTION, POLY_BOUND] += good * scale
             ledger[REACTION, POLY_SPENT] += (bound - good) * scale
+        # the settling law ends at twice the optimum; in nearly clear water that is any trace of polymer
+        if row[POLY_BOUND] > 2.0 * optimum and fines > 0.5 * row[VOLUME]:
+            flags |= WARN_DOSE
     return flags

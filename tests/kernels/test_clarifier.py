@@ -45,6 +45,7 @@ from plantsim.records import (
     REACTION,
     VOLUME,
     WARN_COURANT,
+    WARN_DOSE,
     WARN_PACKED,
 )
 
@@ -702,3 +703,12 @@ def test_shear_in_the_feedwell_keeps_polymer_from_bridging() -> None:
     assert spent[0.0] == 0.0
     assert bridging[0.5] == pytest.approx(0.5 * bridging[0.0], rel=1e-12)
     assert spent[0.5] == pytest.approx(bridging[0.5], rel=1e-12)
+
+
+def test_polymer_beyond_the_range_of_the_settling_law_is_told() -> None:
+    """The law of La Mer and Healy ends where the polymer covers the fines: at twice the optimum."""
+    optimum = 1e-4 * (1.0 + 3.0 / 30.0)  # the tank's material, a tenth of its fines sticky clay
+    for dose, told in ((1.5, False), (2.5, True)):
+        tank = Tank()
+        tank.feed(0.002, coarse=0.0, coag=0.0, colloid=0.0, fines=30.0, clay=3.0, poly=dose * optimum * 30.0)
+        assert bool(tank.run(5) & WARN_DOSE) is told

@@ -127,3 +127,13 @@ def test_an_address_is_the_field_it_names():
         arena.cell("vessel_s", 3, "level")
     with pytest.raises(KeyError):
         arena.cell("vessel_s", 0, "colour")
+
+
+def test_every_warning_can_be_given():
+    """A warning that no kernel gives would be an empty promise."""
+    names = {name for name in vars(records) if name.startswith("WARN_")}
+    assert len(names) == len(records.WARNINGS)
+    used: set[str] = set()
+    for path in (ROOT / "plantsim" / "kernels").glob("*.py"):
+        used |= {node.id for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.Name)}
+    assert names - used == set()
