@@ -46,7 +46,6 @@ class Assembly:
         """Control programs at work by name."""
         self.unsure: set[str] = set()
         """Instruments and programs with a finding: what hangs on them cannot be judged, so it is no finding."""
-        self.plugs = 0
         self.first_fill: list[Callable[[Any], None]] = []
         """Writes of the starting state, done when the memory is laid out."""
 

@@ -93,8 +93,8 @@ def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[
     instances, code = add_programs(a, {n: replace(t, unit="1") if n in a.unsure else t for n, t in tags.items()})
     a.parts.pool("tags", len(tags))
     _check_step(a, tree)
-    limits = _limits(a, tree)
     arena = a.parts.allocate()
+    limits = _limits(tree, {channel.name for channel in _channels(a, arena, tags)})
     loops = make_loops(a, arena, instances, tags)
     make_plans(a, arena)  # once for what is wrong with them: memory may be filled only when nothing is
     tree.raise_findings()
@@ -199,11 +199,7 @@ def _recorded_of(a: Assembly, unit: str) -> set[str]:
     return {field for field, _ in RECORDED.get(kind, ())}
 
 
-def _limits(a: Assembly, tree: Tree) -> list[Limit]:
-    names = {
-        f"{name.removesuffix('-motor')}.{field}"
-        for name, (kind, _) in a.units.items() for field, _ in _recorded(a, name, kind)
-    } | set(a.tags)  # fmt: skip
+def _limits(tree: Tree, names: set[str]) -> list[Limit]:
     limits: list[Limit] = []
     for i, limit in enumerate(tree.limits):
         if limit.on not in names:
