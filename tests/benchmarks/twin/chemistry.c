@@ -51,11 +51,10 @@ static int64_t react(double *restrict row, double seconds, const struct material
             }
         }
         if (colloid > 0.0) {
-            double z = (1.0 - row[COAG_BOUND] / need) / m->coag_width;
+            double z = (need - row[COAG_BOUND]) / (need * m->coag_width);
             if (z < 5.0) {
-                double viscosity = relative_viscosity(row[HEAT] / row[VOLUME]);
-                double rate = exp(-z * z) / (m->coag_time * viscosity);
-                double joined = colloid * part_gone(rate * seconds);
+                double rate = exp(-z * z) * relative_fluidity(row[HEAT] / row[VOLUME]);
+                double joined = colloid * part_gone(rate * (seconds / m->coag_time));
                 row[COLLOID] = colloid - joined;
                 row[FINES] = fines + joined;
                 row[CLAY] += joined * share;
@@ -67,16 +66,15 @@ static int64_t react(double *restrict row, double seconds, const struct material
     }
     if (row[POLY] > 0.0) {
         fines = row[FINES];
-        double share = fines > 0.0 ? row[CLAY] / fines : 0.0;
-        double optimum = m->poly_optimum * (1.0 + m->poly_optimum_clay * share) * fines;
+        double optimum = m->poly_optimum * (fines + m->poly_optimum_clay * row[CLAY]);
         double room = m->poly_capacity * optimum - row[POLY_BOUND];
         if (room > 0.0) {
             double bound = min(row[POLY], room) * part_gone(seconds / m->poly_time);
-            double thickness = (row[COARSE] + fines) / (row[VOLUME] * m->poly_best_solids);
+            double best = row[VOLUME] * m->poly_best_solids;
             double good = bound;
-            if (thickness > 1.0) {
+            if (row[COARSE] + fines > best) {
                 /* a thick feed flocculates badly: part of the polymer binds without bridging */
-                double x = log(thickness) / m->poly_solids_width;
+                double x = log((row[COARSE] + fines) / best) / m->poly_solids_width;
                 good = bound * exp(-x * x);
             }
             row[POLY] -= bound;
@@ -85,6 +83,9 @@ static int64_t react(double *restrict row, double seconds, const struct material
             ledger[REACTION][POLY] -= bound * scale;
             ledger[REACTION][POLY_BOUND] += good * scale;
             ledger[REACTION][POLY_SPENT] += (bound - good) * scale;
+        }
+        if (row[POLY_BOUND] > 2.0 * optimum && fines > 0.5 * row[VOLUME]) {
+            flags |= WARN_DOSE;
         }
     }
     return flags;

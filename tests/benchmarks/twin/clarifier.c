@@ -115,7 +115,7 @@ static int64_t step_clarifier(const struct clarifier_p *p, struct clarifier_s *r
     }
     double slip = 0.0;
     if (p->rigid == 0 && p->c_gel > 0.0) {
-        slip = m->coarse_velocity * dt / relative_viscosity(layers[p->pool + HEAT * n + feed_layer]);
+        slip = m->coarse_velocity * dt * relative_fluidity(layers[p->pool + HEAT * n + feed_layer]);
     }
     clarifier_flows(p, s, tables, scratch, feed_layer, clear_layer, feed[VOLUME], under[VOLUME], channelled,
                     over);

@@ -17,7 +17,7 @@ static double makedown_age(double *restrict row, double unaged, const struct mak
         return unaged;
     }
     double temperature = row[HEAT] / row[VOLUME];
-    double gain = p->age_time > 0.0 ? dt / (p->age_time * relative_viscosity(temperature)) : 1000.0;
+    double gain = p->age_time > 0.0 ? dt / p->age_time * relative_fluidity(temperature) : 1000.0;
     double loss = 0.0;
     if (p->half_life > 0.0) {
         loss = LN2 * dt / p->half_life * exp(LN2 * 0.1 * (temperature - 20.0));

@@ -1,12 +1,15 @@
 /* What every unit does with rows of material: gather, draw, offer, and read off properties; as
  * plantsim/kernels/rows.py. */
 
+#define THIRD (1.0 / 3.0)
+#define SIXTH (1.0 / 6.0)
+
 /* 1 - exp(-x): the part of something that has gone after x time constants. */
 static inline double part_gone(double x) {
     if (x < 0.05) {
-        return x * (1.0 - 0.5 * x * (1.0 - x / 3.0 * (1.0 - 0.25 * x * (1.0 - 0.2 * x * (1.0 - x / 6.0)))));
+        return x * (1.0 - 0.5 * x * (1.0 - THIRD * x * (1.0 - 0.25 * x * (1.0 - 0.2 * x * (1.0 - SIXTH * x)))));
     }
-    return -expm1(-x);
+    return 1.0 - exp(-x);
 }
 
 /* Sum the linked streams into `row` [per s]. */
@@ -36,12 +39,14 @@ static inline double water_density(double temperature) {
     return 999.975 - d * d * (0.00753106 - 4.32804e-05 * d);
 }
 
-/* Viscosity of water over that at 20 degC, a rational form fitted to IAPWS R12-08, 0 to 40 degC. */
-static inline double relative_viscosity(double temperature) {
+/* One over the viscosity of water, over that at 20 degC: a cubic fitted to IAPWS R12-08, 0 to 40 degC. */
+static inline double relative_fluidity(double temperature) {
     double d = temperature - 20.0;
-    /* ratio of polynomials instead of an exponential: this runs in every unit, every step */
-    return 1.0 / (1.0 + d * (0.02450403 + d * (0.0001169955 + d * -3.086845e-07)));
+    return 1.0 + d * (0.02450403 + d * (0.0001169955 + d * -3.086845e-07));
 }
+
+/* Viscosity of water over that at 20 degC. */
+static inline double relative_viscosity(double temperature) { return 1.0 / relative_fluidity(temperature); }
 
 /* Density [kg/m3] of water carrying `solids` [kg/m3]: rho_w + C (1 - rho_w / rho_s). */
 static inline double slurry_density(double solids, double solids_density, double temperature) {

@@ -132,8 +132,9 @@ static inline int64_t step_vessel(const struct vessel_p *p, struct vessel_s *res
 static inline void vessel_settle(const struct vessel_p *p, struct vessel_s *restrict s,
                                  const struct material *m, double volume, double dt) {
     double *content = s->content;
-    double viscosity = relative_viscosity(content[HEAT] / volume);
-    double x = (1.0 - p->mixing) * m->coarse_velocity * p->floor_area * dt / (viscosity * volume);
+    double inverse = 1.0 / volume;
+    double x = (1.0 - p->mixing) * m->coarse_velocity * p->floor_area * dt * inverse;
+    x *= relative_fluidity(content[HEAT] * inverse);
     double mass = content[COARSE] * (x / (1.0 + x));
     double solid = mass / m->solids_density;
     double pores = solid * m->sand_porosity / (1.0 - m->sand_porosity);
@@ -145,7 +146,7 @@ static inline void vessel_settle(const struct vessel_p *p, struct vessel_s *rest
         solid *= cut;
         pores *= cut;
     }
-    content[HEAT] -= content[HEAT] * ((solid + pores) / volume);
+    content[HEAT] -= content[HEAT] * ((solid + pores) * inverse);
     content[COARSE] -= mass;
     content[VOLUME] -= solid + pores;
     s->sand += mass;
