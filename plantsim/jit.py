@@ -5,9 +5,11 @@
 * `kernel` marks a function of the simulation kernel.
 * `part` marks a piece of a kernel that the compiler merges into its caller: a call with many arrays costs more
   than the work of a small unit.
+* `shared` marks a `kernel` two of whose arguments see the same memory, and one of them is written: the control
+  programs' machine works on the whole memory as numbers and as integers. All others promise the compiler that
+  no number they write is reached by another argument too; only then does it keep an address it has found, and
+  vectorise a loop over rows, without looking again after every write.
 * `phase` marks a piece of the loop that numba itself puts in place: a whole plant is too many words to be passed.
-* `sweep` marks a `part` whose arrays never overlap: it is handed slices, and its loops vectorise without asking
-  at run time whether two of them share memory.
 * `entry` marks what Python calls; its machine code is kept on disk.
 
 The error model is numpy's: a division by zero gives inf or nan, as in the C twin, and is tested for where it can
@@ -22,21 +24,20 @@ from numba import njit
 from numba.core.compiler import Compiler
 from numba.extending import register_jitable
 
-_OPTIONS: dict[str, Any] = dict(error_model="numpy", nogil=True, _nrt=False)
-
-formula = register_jitable(error_model="numpy")
-kernel = njit(**_OPTIONS)
-part = njit(forceinline=True, **_OPTIONS)
-phase = njit(inline="always", **_OPTIONS)
-
 
 class _Apart(Compiler):
-    """The ordinary compiler, told that no two arguments share memory."""
+    """The ordinary compiler, told that no two arguments share memory that is written."""
 
     def define_pipelines(self):
         self.state.flags.noalias = True
         return super().define_pipelines()
 
 
-sweep = njit(forceinline=True, pipeline_class=_Apart, **_OPTIONS)
+_OPTIONS: dict[str, Any] = dict(error_model="numpy", nogil=True, _nrt=False)
+
+formula = register_jitable(error_model="numpy")
+kernel = njit(pipeline_class=_Apart, **_OPTIONS)
+part = njit(forceinline=True, pipeline_class=_Apart, **_OPTIONS)
+shared = njit(**_OPTIONS)
+phase = njit(inline="always", **_OPTIONS)
 entry = njit(cache=True, **_OPTIONS)

@@ -8,6 +8,9 @@ everything else lives in the int64 view of the same bytes.
 The numbers are dense from zero so that the machine's chain of comparisons becomes one jump table. Suffixes:
 `_I` signed 64-bit, `_U` unsigned 64-bit, `_F` 64-bit float, `_R` 64-bit operation rounded to 32 bits,
 `_X` address relative to the frame, `_P` address relative to the program (a pointer).
+
+The last six do the work of several rows that stand together, to save the machine the way from one to the next
+(`plantsim.st.joining`). The rows they take in stay where they are: a jump into their midst finds them as they were.
 """
 
 from __future__ import annotations
@@ -150,6 +153,12 @@ CTUD       fk.  up-down counter at a, counting within b[0]..b[1]
 TP         f..  pulse timer at a
 TON        f..  on-delay timer at a
 TOF        f..  off-delay timer at a
+MOVES      dsn  a := b, and so on for the c MOVE rows that follow
+MOVE_TON   ds.  a := b, then the TON of the next row
+MAX_MIN    dss  a := c when c > b, else b; then the MIN_F of the next row
+NOT_AND    ds.  a := NOT b for BOOL; then the AND_I of the next row
+INDEX_LOAD dsk  a := (b - lower c[0]) * stride c[2], then the LOAD_X of the next row; fault unless below count c[1]
+INDEX_TEST dsk  INDEX_LOAD, then the JUMP_FALSE of the row after
 """
 
 TABLE: tuple[Opcode, ...] = tuple(
@@ -168,8 +177,8 @@ NUMBER: dict[str, int] = {row.name: number for number, row in enumerate(TABLE)}
     SHL, SHR, ROL_8, ROL_16, ROL_32, ROL_64, SELECT, ADD_F, SUB_F, MUL_F, DIV_F, POW_F, ADD_R, SUB_R, MUL_R,
     DIV_R, POW_R, NEG_F, ABS_F, ROUND_R, SQRT_F, LN_F, LOG_F, EXP_F, SIN_F, COS_F, TAN_F, ASIN_F, ACOS_F,
     ATAN_F, ATAN2_F, I_TO_F, U_TO_F, F_TO_I, F_TO_U, TRUNC_F, CYCLE, FIRST, SR, RS, R_TRIG, F_TRIG, CTU,
-    CTD, CTUD, TP, TON, TOF,
-) = range(122)
+    CTD, CTUD, TP, TON, TOF, MOVES, MOVE_TON, MAX_MIN, NOT_AND, INDEX_LOAD, INDEX_TEST,
+) = range(128)
 
 # Fault kinds: the low byte of a scan's status; the row (counted from the program's first) stands above it.
 FAULT_DIVISION = 1

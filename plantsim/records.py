@@ -301,6 +301,9 @@ LINE_S = _record(
     ("slow_time", "f8", "s", "time flowing below the limit velocity"),
     ("friction_factor", "f8", "-", "Darcy friction factor of the last step"),
     ("reynolds", "f8", "-", "Reynolds number for which that factor was found"),
+    ("mud", "f8", "-", "solids by volume for which the mud's yield stress and thickening were found"),
+    ("mud_yield", "f8", "Pa", "yield stress of that mud"),
+    ("mud_thickening", "f8", "-", "plastic viscosity of that mud over that of its water"),
     ("charge", "f8", "-", "bound coagulant over demand of what is leaving"),
     ("out_coag", "f8", "kg/m3", "coagulant, free and bound, leaving"),
 )
@@ -624,6 +627,7 @@ CLARIFIER_P = _record(
     ("ambient_rate", "f8", "1/s", "rate at which the clear zone drifts to the weather's water"),
     ("open_area", "f8", "m2", "surface open to rain and evaporation"),
     ("rigid", "i8", "-", "1: plain settler for numerical checks: no reaction, floc state or temperature effect"),
+    ("every", "i8", "-", "ticks to one step of its layers; below 1 counts as 1"),
 )
 CLARIFIER_S = _record(
     "clarifier",
@@ -658,6 +662,10 @@ CLARIFIER_S = _record(
     ("out_volume", "f8", "m3", "overflow so far"),
     ("under_volume", "f8", "m3", "underflow so far"),
     ("under_solids", "f8", "kg", "solids drawn so far"),
+    ("waited", "i8", "-", "ticks since the last step of its layers"),
+    ("fed", "f8", "m3, kg", "what was fed since", NS),
+    ("drawn", "f8", "m3, kg", "what was drawn as underflow since", NS),
+    ("spilt", "f8", "m3", "what flowed over the weir since"),
 )
 CLARIFIER_F = _record(
     "clarifier",
@@ -784,6 +792,7 @@ PROGRAM_S = _record(
     "program",
     ("status", "i8", "-", "0 or the fault that stopped it"),
     ("scans", "i8", "-", "scans done"),
+    ("due", "i8", "-", "tick of its next scan"),
 )
 # how a copy between the tag image and a program's memory converts
 COPY_REAL, COPY_BOOL, COPY_INT = 0, 1, 2

@@ -5,7 +5,8 @@ What a plant holds is in these places, each counted once:
 * vessels: their content, and the sand on the floor with the water in its pores;
 * plugs of lines and dosing skids: the parcels of their rings (the row in which the inlet is mixed holds
   nothing between steps), and of a line the sand that lies in it with its pore water;
-* clarifiers: every layer that holds water; the top one holds `top_volume`;
+* clarifiers: every layer that holds water; the top one holds `top_volume`; what has passed the boundary since the
+  last step of the layers;
 * polymer make-down: the batch tank and the day tank; what is in the powder store comes in when it is used,
   and so does what is in a dosing skid's tote;
 * dosing skids: what the dilution filter holds back;
@@ -124,6 +125,11 @@ def clarifier_content(arena: Arena, index: int) -> np.ndarray:
     layers = arena.layers[int(p["pool"]) : int(p["pool"]) + NS * n].reshape(NS, n)
     row = layers @ volumes
     row[VOLUME] = volumes.sum()
+    # between two steps of the layers: fed and drawn, but not in them yet; what leaves the plant is booked with them
+    row += s["fed"] - s["drawn"]
+    if p["overflow"] >= 0:
+        row[VOLUME] -= s["spilt"]
+        row[1:] -= s["spilt"] * layers[1:, 0]
     return row
 
 

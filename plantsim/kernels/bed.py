@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import part, sweep
+from plantsim.jit import part
 from plantsim.kernels.rows import slurry_density, turbidity, water_density
 from plantsim.records import (
     COARSE,
@@ -46,7 +46,7 @@ def _crossing(p, s, tables, total, threshold, j):
     return n - j - 0.5 + (total[j] - threshold) / (total[j] - total[j - 1])
 
 
-@sweep
+@part
 def _look_over(n, top, coarse, fines, total, densest, gel):
     """Form the solids of every layer; returns how many are packed, and the first from the top with mud and with
     a bed that carries itself (`n`: none)."""

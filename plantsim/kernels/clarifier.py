@@ -29,6 +29,10 @@ coarse and fines (`plantsim.plant.settling_table`).
   other flows.
 * **Underflow**: what the outlets drew is taken out exactly: from the bottom layer and, for the part that has
   channelled, from the layer just above the bed.
+* **Pace**: a tank changes slowly, so its layers, bed and rake are stepped once in `every` ticks, as long a step
+  as is stable. What is fed and drawn meanwhile is added up and moved then; what flows over the weir is found at
+  the start of those ticks and is even over them. What is between the streams and the layers is part of what the
+  tank holds (`store_clarifier`), so balances close at every tick.
 
 Two calls in each step: `spill_clarifier` before all other flows, `step_clarifier` after them.
 `refresh_clarifier` once before the first step and after any change from outside. The bed is in `bed`.
@@ -36,7 +40,7 @@ Two calls in each step: `spill_clarifier` before all other flows, `step_clarifie
 
 from __future__ import annotations
 
-from plantsim.jit import kernel, part, sweep
+from plantsim.jit import kernel, part
 from plantsim.kernels.bed import (
     MERGE,
     clear_layer_of,
@@ -86,10 +90,12 @@ _OLD = 40 + 14 * _WIDTH  # of component k, at the start of the step: _OLD + k * 
 
 @part
 def spill_clarifier(p, s, tables, streams, layers, dt):
-    """Flow over the weir in this step: what stands above it at its start; writes the overflow stream."""
+    """Flow over the weir until the layers' next step: what stands above it at the start; writes the overflow stream."""
+    if s.waited > 0:
+        return
     flow = 0.0
     if s.top == 0:
-        flow = max(0.0, (s.top_volume - tables[p.volumes]) / dt)
+        flow = max(0.0, (s.top_volume - tables[p.volumes]) / (dt * max(p.every, 1)))
     s.overflow = flow
     if p.overflow < 0:
         return
@@ -102,16 +108,57 @@ def spill_clarifier(p, s, tables, streams, layers, dt):
 
 
 @part
+def _collect(p, s, links, streams, dt):
+    """Add up what passes the tank's boundary between two steps of its layers; returns the ticks since the last."""
+    for i in range(p.inlets, p.inlets + p.n_inlets):
+        stream = links[i]
+        for k in range(NS):
+            s.fed[k] += streams[stream, k] * dt
+    for i in range(p.outlets, p.outlets + p.n_outlets):
+        stream = links[i]
+        if streams[stream, VOLUME] != 0.0:
+            for k in range(NS):
+                s.drawn[k] += streams[stream, k] * dt
+    s.spilt += s.overflow * dt
+    s.waited += 1
+    return s.waited
+
+
+@part
 def step_clarifier(
     p, s, f, m, weather, motor_s, actuator_s, links, tables, streams, offers, layers, ledger, scratch, dt
 ):
-    """Move the layers, bed, rake and channel over one step; returns warning bits."""
+    """Take in the streams of one tick and, when it is time, move the layers, bed, rake and channel; returns
+    warning bits."""
+    if p.every > 1 and _collect(p, s, links, streams, dt) < p.every:
+        return 0
+    return _step_layers(
+        p, s, f, m, weather, motor_s, actuator_s, links, tables, streams, offers, layers, ledger, scratch,
+        dt * max(p.every, 1),
+    )  # fmt: skip
+
+
+@part
+def _step_layers(
+    p, s, f, m, weather, motor_s, actuator_s, links, tables, streams, offers, layers, ledger, scratch, dt
+):
+    """Move the layers, bed, rake and channel over one step of theirs, `dt`; returns warning bits."""
     n = max(1, min(p.layers, MOST_LAYERS))
     flags = 0
     feed = scratch[_FEED : _FEED + NS]
     under = scratch[_UNDER : _UNDER + NS]
-    gather(links, p.inlets, p.n_inlets, streams, feed)
-    gather(links, p.outlets, p.n_outlets, streams, under)
+    if p.every > 1:
+        per_second = 1.0 / dt
+        for k in range(NS):
+            feed[k] = s.fed[k] * per_second
+            under[k] = s.drawn[k] * per_second
+            s.fed[k] = 0.0
+            s.drawn[k] = 0.0
+        s.spilt = 0.0
+        s.waited = 0
+    else:
+        gather(links, p.inlets, p.n_inlets, streams, feed)
+        gather(links, p.outlets, p.n_outlets, streams, under)
     flow = feed[VOLUME]
     if flow > 0.0 and p.rigid == 0:
         if p.shear > 0.0 and p.feedwell > 0.0:
@@ -234,9 +281,16 @@ def store_clarifier(p, s, tables, layers, row):
         row[VOLUME] += volume
         for k in range(1, NS):
             row[k] += volume * layers[p.pool + k * n + j]
+    # what the layers have not seen yet; over a weir that leaves the plant it is booked when they have
+    for k in range(NS):
+        row[k] += s.fed[k] - s.drawn[k]
+    if p.overflow >= 0 and s.spilt > 0.0:
+        row[VOLUME] -= s.spilt
+        for k in range(1, NS):
+            row[k] -= s.spilt * layers[p.pool + k * n]
 
 
-@sweep
+@part
 def _flows(n, top, odd, held, areas, scratch, feed_layer, clear_layer, feed, bottom, channelled, dt):
     """Bulk flow through every interface and what each layer can still lose by settling [m3 in this step].
 
@@ -265,7 +319,7 @@ def _flows(n, top, odd, held, areas, scratch, feed_layer, clear_layer, feed, bot
     scratch[_ROOM + n - 1] -= max(bottom, 0.0)
 
 
-@sweep
+@part
 def _keep(
     n, scratch, total, coarse, fines, colloid, clay, coag, coag_bound, poly, poly_bound, poly_spent, heat,
     top, clear_layer, drift, water,
@@ -322,7 +376,7 @@ def _look_up(p, n, f_table, a_table, scratch):
             scratch[_STRESS + j] = (a_table[i] + x * (a_table[i + 1] - a_table[i])) * per_height
 
 
-@sweep
+@part
 def _speeds(p, n, m, f_table, scratch):
     """What every layer can send down and what it can take of its upper neighbour [kg/(m2 s)].
 
@@ -421,7 +475,7 @@ def _settle(p, n, top, scratch, slip):
     return 0
 
 
-@sweep
+@part
 def _transport(n, scratch, coarse, fines, colloid, clay, coag, coag_bound, poly, poly_bound, poly_spent, heat):
     """Carry every component over one step, in flux form: what leaves one layer enters the next, to the last
     bit of it, for both find it by the same operations on the same numbers."""

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from plantsim.jit import kernel
+from plantsim.jit import kernel, shared
 from plantsim.kernels.machine import scan
 from plantsim.records import COPY_BOOL, COPY_REAL
 
 
-@kernel
+@shared
 def scan_program(p, s, copies, tags, code, mem, imem):
     """Scan a program once per task interval (or several times per step when it is faster).
 

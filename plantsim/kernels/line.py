@@ -70,6 +70,11 @@ _LEAST_FILL = 0.01  # filled part below which friction and inertia stay those of
 _COLEBROOK = 2.0 / math.log(10.0)
 SLOW_BED = 0.005  # part of the bore filled from which slow flow is worth a warning: every start passes through it
 _NOTHING = 1e-12
+_SAME = 1e-5
+"""Relative change of the Reynolds number below which the friction factor stays: it goes with the power -1/4 at most."""
+_SAME_MUD = 1e-4
+"""Relative change of a mud's solids below which its yield stress and thickening stay: wrong by four times that at the
+most, a tenth of a good meter's noise."""
 _BRIM = 1.0 - 1e-9  # filled part from which a line counts as full
 
 
@@ -109,12 +114,12 @@ def _bed_part(s, volume, material):
 def _update_friction(s, re, rough):
     """Bring the friction factor of the line up to the present Reynolds number.
 
-    Within 1e-6 of the Reynolds number it was found for it stays (it follows that number to the power -1/4 at
+    Within 1e-5 of the Reynolds number it was found for it stays (it follows that number to the power -1/4 at
     the most); near it one Newton step of Colebrook's equation from the old factor is exact to 1e-7; else the
     full formula.
     """
     change = abs(re - s.reynolds)
-    if change <= 1e-6 * re:
+    if change <= _SAME * re:
         return
     if re > RE_TURBULENT and s.reynolds > RE_TURBULENT and change < 0.02 * re:
         y = 1.0 / math.sqrt(s.friction_factor)
@@ -392,7 +397,13 @@ def step_line(
     ratio = rho_in / rho if rho_in > 0.0 else 1.0
     static = (p.lift * filled if p.lift > 0.0 else p.lift) - ratio * level
     s.static_head = static
-    ty = yield_stress(phi, material.yield_a, material.yield_b) if p.bingham else 0.0
+    ty = 0.0
+    if p.bingham:
+        if abs(phi - s.mud) > _SAME_MUD * phi or s.mud_thickening == 0.0:
+            s.mud = phi
+            s.mud_yield = yield_stress(phi, material.yield_a, material.yield_b)
+            s.mud_thickening = plastic_viscosity(phi, 1.0, material.plastic_a)
+        ty = s.mud_yield
 
     old = s.flow
     if old == 0.0 and injected == 0.0 and s.delivered == 0.0 and streams[p.suction, VOLUME] == 0.0:
@@ -417,7 +428,7 @@ def step_line(
     else:
         mu = _MU20 * relative_viscosity(temperature)
         if p.bingham:
-            mu = plastic_viscosity(phi, mu, material.plastic_a)
+            mu *= s.mud_thickening
         else:
             mu *= relative_viscosity_batchelor(phi)
         length = p.length * max(filled, _LEAST_FILL)

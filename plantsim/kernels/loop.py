@@ -40,7 +40,9 @@ def step_signals(plant, tick, now, dt):
                 plant.imem, plant.tags,
             )  # fmt: skip
     for i in range(len(plant.program_p)):
-        if tick % plant.program_p[i].every == 0:
+        if tick >= plant.program_s[i].due:
+            every = plant.program_p[i].every
+            plant.program_s[i].due = tick + every - tick % every
             status = scan_program(
                 plant.program_p[i], plant.program_s[i], plant.copy_p, plant.tags, plant.code, plant.mem, plant.imem
             )
@@ -157,11 +159,13 @@ def advance(plant, ticks, rows, cells, integer, every):
     """
     clock = plant.clock[0]
     dt = clock.dt
+    shown = -(-clock.tick // every) * every  # tick of the next row
     for _ in range(ticks):
         tick = clock.tick
         now = tick * dt
-        if tick % every == 0:
+        if tick == shown:
             record(plant.mem, plant.imem, rows, cells, integer, tick // every)
+            shown += every
         status = step_signals(plant, tick, now, dt)
         if status != 0:
             clock.status = status

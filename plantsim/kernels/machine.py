@@ -16,12 +16,14 @@ import math
 import numpy as np
 
 from plantsim import opcodes as op
-from plantsim.jit import kernel
+from plantsim.jit import kernel, part, shared
 
 _SIGN = np.int64(-(2**63))
 _U1 = np.uint64(1)
 _U2 = np.uint64(2)
 _U3 = np.uint64(3)
+_U4 = np.uint64(4)
+_U5 = np.uint64(5)
 
 
 @kernel
@@ -143,7 +145,7 @@ def _counter(imem, f, code, low, high):
         imem[f + 7] = imem[f + 8] <= 0
 
 
-@kernel
+@part
 def _on_delay(imem, f, now):
     """TON: Q follows IN when IN has been TRUE for PT. State 0 idle, 1 timing, 2 done."""
     if not imem[f + 1]:
@@ -202,7 +204,7 @@ def _pulse(imem, f, now):
         imem[f + 6] = 0
 
 
-@kernel
+@shared
 def scan(code, mem, imem, pc0, base, cycle_ms, budget):
     """Run one scan of one program.
 
@@ -369,9 +371,9 @@ def scan(code, mem, imem, pc0, base, cycle_ms, budget):
         elif o == op.WRAP_32:
             imem[a] = np.int64(np.int32(imem[b]))
         elif o == op.LOAD_X:
-            imem[a] = imem[base + imem[b] + rc]
+            imem[a] = imem[np.uint64(base + imem[b] + rc)]
         elif o == op.STORE_X:
-            imem[base + imem[b] + rc] = imem[a]
+            imem[np.uint64(base + imem[b] + rc)] = imem[a]
         elif o == op.LOAD_P:
             imem[a] = imem[base0 + imem[b] + rc]
         elif o == op.STORE_P:
@@ -557,6 +559,51 @@ def scan(code, mem, imem, pc0, base, cycle_ms, budget):
             _on_delay(imem, np.int64(a), imem[base0 + op.CLOCK])
         elif o == op.TOF:
             _off_delay(imem, np.int64(a), imem[base0 + op.CLOCK])
+        elif o == op.MOVES:
+            imem[a] = imem[b]
+            for _ in range(rc):
+                at += _U4
+                imem[np.uint64(base + rows[at | _U1])] = imem[np.uint64(base + rows[at | _U2])]
+            pc += rc
+        elif o == op.MOVE_TON:
+            imem[a] = imem[b]
+            _on_delay(imem, np.int64(base + rows[at + _U5]), imem[base0 + op.CLOCK])
+            pc += 1
+        elif o == op.MAX_MIN:
+            mem[a] = mem[c] if mem[c] > mem[b] else mem[b]
+            at += _U4
+            x = mem[np.uint64(base + rows[at | _U2])]
+            y = mem[np.uint64(base + rows[at | _U3])]
+            mem[np.uint64(base + rows[at | _U1])] = y if y < x else x
+            pc += 1
+        elif o == op.NOT_AND:
+            imem[a] = imem[b] == 0
+            at += _U4
+            imem[np.uint64(base + rows[at | _U1])] = imem[np.uint64(base + rows[at | _U2])] & imem[np.uint64(base + rows[at | _U3])]
+            pc += 1
+        elif o == op.INDEX_LOAD:
+            k = imem[b] - imem[c]
+            if k < 0 or k >= imem[c + 1]:
+                kind = op.FAULT_INDEX
+                break
+            k *= imem[c + 2]
+            imem[a] = k
+            at += _U4
+            imem[np.uint64(base + rows[at | _U1])] = imem[np.uint64(base + k + rows[at | _U3])]
+            pc += 1
+        elif o == op.INDEX_TEST:
+            k = imem[b] - imem[c]
+            if k < 0 or k >= imem[c + 1]:
+                kind = op.FAULT_INDEX
+                break
+            k *= imem[c + 2]
+            imem[a] = k
+            at += _U4
+            k = imem[np.uint64(base + k + rows[at | _U3])]
+            imem[np.uint64(base + rows[at | _U1])] = k
+            pc += 2
+            if not k:
+                pc += rows[(at + _U4) | _U3]
         elif o == op.END:
             imem[base0] = 1
             return np.int64(0)

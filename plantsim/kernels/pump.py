@@ -31,6 +31,8 @@ _LEAST_SLOPE = 1.0  # [s/m2] keeps a level stretch of a curve solvable; real slo
 _BREAKDOWN = 0.5  # part of the required suction head at which no head is left
 _BREAKDOWN_TIME = 2.0
 _PASSES = 60
+_ENOUGH = 1e-4
+"""Last change of a flow, relative, after which Newton's method is left: what is still wrong goes with its square."""
 _WALL = 1e18  # [s/m2] resistance of a line that lets nothing through
 
 
@@ -81,6 +83,15 @@ def branch_tangent(b, flow, phi, pump_p, pump_s, pump_f, motor_s, tables):
 
 
 @part
+def branch_stands(b, pump_p, motor_s):
+    """Whether all pumps of a branch stand."""
+    for i in range(b.pump, b.pump + b.n_pumps):
+        if motor_s[pump_p[i].motor].speed >= STANDING:
+            return False
+    return True
+
+
+@part
 def quadratic_flow(drive, linear, square, hold):
     """Flow that balances drive = linear Q + square Q|Q| + hold sgn(Q); zero while |drive| is below `hold`."""
     if drive > hold:
@@ -112,7 +123,7 @@ def _single_flow(
         change = abs(new - flow)
         head = h + m * (flow - new)
         flow = new
-        if change <= 1e-7 * abs(new) + 1e-12:
+        if change <= _ENOUGH * abs(new) + 1e-12:
             break
     s.flow = flow
     s.head = head
@@ -146,6 +157,16 @@ def pumped_flow(
         total = 0.0
         for i in range(first, first + n):
             s = branch_s[i]
+            if (
+                branch_p[i].check_valve != 0
+                and s.flow <= 0.0
+                and head >= 0.0
+                and branch_stands(branch_p[i], pump_p, motor_s)
+            ):
+                s.head = 0.0  # a standing pump gives no head, and its valve is held shut
+                s.flow = 0.0
+                s.slope = 0.0
+                continue
             h, m = branch_tangent(branch_p[i], s.flow, phi, pump_p, pump_s, pump_f, motor_s, tables)
             s.head = h
             if branch_p[i].check_valve != 0 and s.flow <= 0.0 and h <= head:
@@ -172,7 +193,7 @@ def pumped_flow(
                     new = 0.5 * (new + s.flow)  # a curve with a hump may throw the tangents to and fro
                 if new < 0.0 and branch_p[i].check_valve != 0:
                     new = 0.0
-                change = max(change, abs(new - s.flow) - 1e-7 * abs(new))
+                change = max(change, abs(new - s.flow) - _ENOUGH * abs(new))
                 s.flow = new
             elif s.head > head:
                 change = 1.0  # its check valve opens: once more with it
@@ -230,14 +251,16 @@ def finish_pump(p, s, f, speed, flow, phi, rho, available, tables, motor_s, dt):
     Returns its head, the suction margin (1e30 for a pump that does not pump) and warning bits.
     """
     s.flow = flow
-    head, _ = pump_tangent(p, s, f, speed, flow, phi, tables)
-    s.head = head
     if speed < STANDING:
+        head = -p.stopped_k * flow * abs(flow)
+        s.head = head
         s.power = 0.0
         s.efficiency = 0.0
         motor_s[p.motor].load = 0.0
         s.cavitation = 0.0
         return head, 1e30, 0
+    head, _ = pump_tangent(p, s, f, speed, flow, phi, tables)
+    s.head = head
     flags = 0
     first = p.curve
     last = first + p.points - 1

@@ -142,7 +142,8 @@ def _fill(a: Assembly, arena: Arena) -> None:
 
 
 def _check_step(a: Assembly, tree: Tree) -> None:
-    """Refuse a step beyond the stability bound of any clarifier, and state the bound."""
+    """Refuse a step beyond the stability bound of any clarifier, and state the bound; let its layers wait for as
+    many steps as the bound, and what the file wants, allow."""
     water = tree.water
     for name, table, height, shape in a.bounds:
         u = tree.units[name]
@@ -153,6 +154,8 @@ def _check_step(a: Assembly, tree: Tree) -> None:
         if tree.site.step > bound:
             tree.site.finding("step", f"found {tree.site.step:g} s, too long for the {u.layers} layers of {name}; "
                                       f"allowed: at most {bound:.3g} s (or fewer layers)")  # fmt: skip
+        longest = min(bound, u.layer_step) / tree.site.step
+        a.parts.records["clarifier_p"][a.units[name][1]]["every"] = max(1, int(longest + 1e-9))
 
 
 def _feed_of(tree: Tree) -> float:

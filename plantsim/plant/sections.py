@@ -337,6 +337,8 @@ CLARIFIER = Section(
     cone=Q("length", "1 m", lo="0 m", hi="10 m", doc="depth of the cone"),
     cone_diameter=Q("length", "1 m", above="0 m", doc="diameter of the cone's floor"),
     layers=Integer(40, lo=8, hi=400, doc="layers it is computed in"),
+    layer_step=Q("time", "5 s", above="0 s", hi="1 min",
+                 doc="longest step of its layers; the site's step at least, and never beyond what is stable"),
     feed_depth=Q("length", "1.5 m", above="0 m", doc="depth of the feedwell's mouth"),
     feedwell=Q("volume", "5 m3", above="0 m3", doc="volume of the feedwell"),
     feedwell_shear=Q("rate", "50 1/s", above="0 1/s", hi="2000 1/s", doc="mean velocity gradient in the feedwell"),

@@ -73,15 +73,14 @@ class SettlingTable:
         """Distance of the grid points [kg/m3]."""
         return self.c_max / (len(self.flux) - 1)
 
-    @property
-    def wave_speed(self) -> float:
-        """Steepest slope of the flux [m/s]: the fastest any change of concentration travels."""
-        return float(np.max(np.abs(np.diff(self.flux)))) / self.spacing
-
-    @property
-    def diffusivity(self) -> float:
-        """Steepest slope of the compression function [m2/s]."""
-        return float(np.max(np.diff(self.compression), initial=0.0)) / self.spacing
+    def _speeds(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """For every stretch of the grid: the speed of a change of concentration (or of the solids, where that is
+        greater) [m/s], the same of the compression [m2/s], and the part of its speed the coarse slips at [-]."""
+        c = np.linspace(0.0, self.c_max, len(self.flux))
+        wave = np.maximum(np.abs(np.diff(self.flux)) / self.spacing, self.flux[1:] / c[1:])
+        spread = np.maximum(np.diff(self.compression) / self.spacing, self.compression[1:] / c[1:])
+        free = 1.0 - c[:-1] / self.c_gel if self.c_gel > 0.0 else np.ones(len(c) - 1)
+        return wave, spread, np.maximum(free, 0.0) ** 3
 
     def largest_step(
         self,
@@ -93,8 +92,10 @@ class SettlingTable:
     ) -> float:
         """Longest step [s] for which the explicit scheme is monotone, hence stable.
 
-        dt [shape (s max|f'| + w + 2 s max(a)/h) / h + q/h] <= 1: the condition of Buerger, Karlsen and Towers
-        (2005) with the settling factor s, the slip of the coarse w and the bulk speed q.
+        dt [shape max_C(s |f'| + 2 s a/h + w (1 - C/c_gel)^3) / h + q/h] <= 1: the condition of Buerger, Karlsen
+        and Towers (2005) with the settling factor s, the slip of the coarse w and the bulk speed q. All terms are
+        those of one layer, which has one concentration C: the greatest sum counts, not the sum of the greatest.
+        Where f/C is above |f'|, or A/C above a, it takes its place, so that no layer loses more than it holds.
 
         Parameters
         ----------
@@ -117,8 +118,9 @@ class SettlingTable:
         """
         if height <= 0.0:
             raise ConfigError(f"a layer's height must be above 0 m, got {height:g}")
-        speed = factor * (self.wave_speed + 2.0 * self.diffusivity / height) + coarse_velocity
-        total = shape * speed + bulk
+        wave, spread, free = self._speeds()
+        speed = factor * (wave + 2.0 * spread / height) + coarse_velocity * free
+        total = shape * float(np.max(speed)) + bulk
         return height / total if total > 0.0 else math.inf
 
     def check_step(self, dt: float, height: float, **limits: float) -> None:

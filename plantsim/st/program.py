@@ -16,6 +16,7 @@ from plantsim.opcodes import FAULT_TEXT
 from . import types as t
 from .arithmetic import single
 from .compiler import compile_units
+from .joining import join
 from .source import Source, nearest
 from .units import Pou, Symbol
 
@@ -143,9 +144,10 @@ class Program:
                 if isinstance(row[1], Pou):
                     here = starts[id(pou)] + number
                     row = [row[0], starts[id(row[1])] - here - 1, *row[2:]]
-                rows.append(row)
+                rows.append(list(row))
                 self._places.append((pou.source, pos))
                 self.row_pous.append(pou)
+        join(rows)
         return np.array(rows, dtype=np.int32)
 
     # -- names -----------------------------------------------------------------------------------------------

@@ -64,7 +64,9 @@ def repeat_units(plant, saved, which, repeats, steps):
                         )  # fmt: skip
             elif which == CONTROL:
                 for i in range(len(plant.program_p)):
-                    if tick % plant.program_p[i].every == 0:
+                    if tick >= plant.program_s[i].due:
+                        every = plant.program_p[i].every
+                        plant.program_s[i].due = tick + every - tick % every
                         flags |= scan_program(
                             plant.program_p[i], plant.program_s[i], plant.copy_p, plant.tags, plant.code, plant.mem,
                             plant.imem,

@@ -72,8 +72,9 @@ def complaints_of(model: Model) -> list[str]:
     for i, (p, s) in enumerate(zip(arena.clarifier_p, arena.clarifier_s, strict=True)):
         depth = p["layers"] * p["height"]
         for level in ("level", "bed_level", "mud_level"):
-            # what came in one step, from feed or sky, stands over the brim until the next one lets it off
-            over = 1e-5 + 2.0 * s["feed_flow"] * arena.clock["dt"][0] / (np.pi * p["radius"] ** 2)
+            # what came in one step of the layers, from feed or sky, stands over the brim until the next one lets it off
+            step = arena.clock["dt"][0] * max(p["every"], 1)
+            over = 1e-5 + 2.0 * s["feed_flow"] * step / (np.pi * p["radius"] ** 2)
             if not 0.0 <= s[level] <= depth + over:
                 found.append(f"{level} of clarifier {i} is {s[level]:.3g} m of {depth:.3g} m")
         layers = arena.layers[int(p["pool"]) : int(p["pool"]) + records.NS * int(p["layers"])]

@@ -79,7 +79,9 @@ def test_high_lift_runs_at_the_heads_of_its_design():
     assert one.min() > 36.0 and one.max() < 40.0
     np.testing.assert_allclose(one, two, atol=0.3)
     static, friction = (of("high-lift", f"lift-line.{part}", 2.0, 4.4) for part in ("static_head", "friction_head"))
-    np.testing.assert_allclose(one + two, static + friction, atol=0.5)
+    # what is left moves the column: L/(g A) dQ/dt, 0.7 m for a m3/h in every second
+    assert np.median(np.abs(one + two - static - friction)) < 0.1
+    np.testing.assert_allclose(one + two, static + friction, atol=0.7)
 
 
 def test_water_takes_ten_minutes_through_the_high_lift():

@@ -39,13 +39,16 @@ static int64_t clarifier_wide(int64_t n) {
     return (n + 39) / 8 * 8;
 }
 
-/* Flow over the weir in this step: what stands above it at its start; writes the overflow stream. */
+/* Flow over the weir until the layers' next step: what stands above it at the start; writes the stream. */
 static void spill_clarifier(const struct clarifier_p *p, struct clarifier_s *restrict s,
                             const double *restrict tables, double (*restrict streams)[NS],
                             double *restrict layers, double dt) {
+    if (s->waited > 0) {
+        return;
+    }
     double flow = 0.0;
     if (s->top == 0) {
-        flow = max(0.0, (s->top_volume - tables[p->volumes]) / dt);
+        flow = max(0.0, (s->top_volume - tables[p->volumes]) / (dt * max(p->every, (int64_t)1)));
     }
     s->overflow = flow;
     if (p->overflow < 0) {
@@ -61,20 +64,54 @@ static void spill_clarifier(const struct clarifier_p *p, struct clarifier_s *res
     }
 }
 
-/* Move the layers, bed, rake and channel over one step; returns warning bits. */
-static int64_t step_clarifier(const struct clarifier_p *p, struct clarifier_s *restrict s,
-                              const struct clarifier_f *f, const struct material *m,
-                              const struct weather *weather, struct motor_s *motor_s,
-                              struct actuator_s *actuator_s, const int64_t *links,
-                              const double *restrict tables, double (*restrict streams)[NS],
-                              double (*restrict offers)[NO], double *restrict layers,
-                              double (*restrict ledger)[NS], double *restrict scratch, double dt) {
+/* Add up what passes the tank's boundary between two steps of its layers; returns the ticks since the last. */
+static int64_t clarifier_collect(const struct clarifier_p *p, struct clarifier_s *restrict s,
+                                 const int64_t *links, double (*restrict streams)[NS], double dt) {
+    for (int64_t i = p->inlets; i < p->inlets + p->n_inlets; i++) {
+        const double *restrict row = streams[links[i]];
+        for (int64_t k = 0; k < NS; k++) {
+            s->fed[k] += row[k] * dt;
+        }
+    }
+    for (int64_t i = p->outlets; i < p->outlets + p->n_outlets; i++) {
+        const double *restrict row = streams[links[i]];
+        if (row[VOLUME] != 0.0) {
+            for (int64_t k = 0; k < NS; k++) {
+                s->drawn[k] += row[k] * dt;
+            }
+        }
+    }
+    s->spilt += s->overflow * dt;
+    s->waited += 1;
+    return s->waited;
+}
+
+/* Move the layers, bed, rake and channel over one step of theirs; returns warning bits. */
+static int64_t clarifier_layers(const struct clarifier_p *p, struct clarifier_s *restrict s,
+                                const struct clarifier_f *f, const struct material *m,
+                                const struct weather *weather, struct motor_s *motor_s,
+                                struct actuator_s *actuator_s, const int64_t *links,
+                                const double *restrict tables, double (*restrict streams)[NS],
+                                double (*restrict offers)[NO], double *restrict layers,
+                                double (*restrict ledger)[NS], double *restrict scratch, double dt) {
     int64_t n = p->layers;
     int64_t flags = 0;
     double *feed = scratch + AT_ROW;
     double *under = scratch + AT_UNDER;
-    gather(links, p->inlets, p->n_inlets, streams, feed);
-    gather(links, p->outlets, p->n_outlets, streams, under);
+    if (p->every > 1) {
+        double per_second = 1.0 / dt;
+        for (int64_t k = 0; k < NS; k++) {
+            feed[k] = s->fed[k] * per_second;
+            under[k] = s->drawn[k] * per_second;
+            s->fed[k] = 0.0;
+            s->drawn[k] = 0.0;
+        }
+        s->spilt = 0.0;
+        s->waited = 0;
+    } else {
+        gather(links, p->inlets, p->n_inlets, streams, feed);
+        gather(links, p->outlets, p->n_outlets, streams, under);
+    }
     double flow = feed[VOLUME];
     if (flow > 0.0 && p->rigid == 0) {
         if (p->shear > 0.0 && p->feedwell > 0.0) {
@@ -143,6 +180,21 @@ static int64_t step_clarifier(const struct clarifier_p *p, struct clarifier_s *r
     open_channel(p, s, tables, layers, dt);
     offer_underflow(p, s, m, tables, offers, layers);
     return flags;
+}
+
+/* Take in the streams of one tick and, when it is time, step the layers; returns warning bits. */
+static int64_t step_clarifier(const struct clarifier_p *p, struct clarifier_s *restrict s,
+                              const struct clarifier_f *f, const struct material *m,
+                              const struct weather *weather, struct motor_s *motor_s,
+                              struct actuator_s *actuator_s, const int64_t *links,
+                              const double *restrict tables, double (*restrict streams)[NS],
+                              double (*restrict offers)[NO], double *restrict layers,
+                              double (*restrict ledger)[NS], double *restrict scratch, double dt) {
+    if (p->every > 1 && clarifier_collect(p, s, links, streams, dt) < p->every) {
+        return 0;
+    }
+    return clarifier_layers(p, s, f, m, weather, motor_s, actuator_s, links, tables, streams, offers, layers,
+                            ledger, scratch, dt * max(p->every, (int64_t)1));
 }
 
 /* Bulk flow through every interface and what each layer can still lose by settling [m3 in this step]. */

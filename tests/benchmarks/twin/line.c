@@ -1,5 +1,7 @@
 /* A pipe run with its pumps and valve: how much flows, what it carries, and what stays behind; as
  * plantsim/kernels/line.py. */
+#define SAME 1e-5
+#define SAME_MUD 1e-4
 #define ATMOSPHERE 101325.0
 #define STAND_LIMIT 600.0
 #define MU20 0.0010016
@@ -45,7 +47,7 @@ static inline double line_bed_part(struct line_s *restrict s, double volume,
 /* Bring the friction factor of the line up to the present Reynolds number. */
 static inline void line_update_friction(struct line_s *restrict s, double re, double rough) {
     double change = fabs(re - s->reynolds);
-    if (change <= 1e-06 * re) {
+    if (change <= SAME * re) {
         return;
     }
     if (re > RE_TURBULENT && s->reynolds > RE_TURBULENT && change < 0.02 * re) {
@@ -327,7 +329,15 @@ step_line(const struct line_p *p, struct line_s *restrict s, const struct line_f
     double ratio = rho_in > 0.0 ? rho_in / rho : 1.0;
     double static_ = (p->lift > 0.0 ? p->lift * filled : p->lift) - ratio * level;
     s->static_head = static_;
-    double ty = p->bingham ? yield_stress(phi, material->yield_a, material->yield_b) : 0.0;
+    double ty = 0.0;
+    if (p->bingham) {
+        if (fabs(phi - s->mud) > SAME_MUD * phi || s->mud_thickening == 0.0) {
+            s->mud = phi;
+            s->mud_yield = yield_stress(phi, material->yield_a, material->yield_b);
+            s->mud_thickening = plastic_viscosity(phi, 1.0, material->plastic_a);
+        }
+        ty = s->mud_yield;
+    }
     double old = s->flow;
     if (old == 0.0 && injected == 0.0 && s->delivered == 0.0 && streams[p->suction][VOLUME] == 0.0) {
         int64_t idle = shut && p->n_branches == 0;
@@ -353,7 +363,7 @@ step_line(const struct line_p *p, struct line_s *restrict s, const struct line_f
     } else {
         double mu = MU20 * relative_viscosity(temperature);
         if (p->bingham) {
-            mu = plastic_viscosity(phi, mu, material->plastic_a);
+            mu *= s->mud_thickening;
         } else {
             mu *= relative_viscosity_batchelor(phi, 6.2);
         }

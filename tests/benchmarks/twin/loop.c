@@ -14,7 +14,9 @@ static inline int64_t step_signals(const struct plant *plant, int64_t tick, doub
                             dt, plant->clock->calm, plant->mem, plant->imem, plant->tags);
     }
     for (int64_t i = 0; i < plant->n_program_p; i++) {
-        if (tick % plant->program_p[i].every == 0) {
+        if (tick >= plant->program_s[i].due) {
+            int64_t every = plant->program_p[i].every;
+            plant->program_s[i].due = tick + every - tick % every;
             int64_t status = scan_program(&plant->program_p[i], &plant->program_s[i], plant->copy_p,
                                           plant->tags, plant->code, plant->mem, plant->imem);
             if (status != 0) return FAULT_PROGRAM + 256 * i;
@@ -110,11 +112,14 @@ int64_t advance(const struct plant *plant, int64_t ticks, double *rows, int64_t 
                 const int64_t *integer, int64_t n_cells, int64_t every) {
     struct clock *clock = plant->clock;
     double dt = clock->dt;
+    int64_t shown = (clock->tick + every - 1) / every * every; /* tick of the next row */
     for (int64_t turn = 0; turn < ticks; turn++) {
         int64_t tick = clock->tick;
         double now = tick * dt;
-        if (tick % every == 0)
+        if (tick == shown) {
             record(plant->mem, plant->imem, rows, n_rows, cells, integer, n_cells, tick / every);
+            shown += every;
+        }
         int64_t status = step_signals(plant, tick, now, dt);
         if (status != 0) {
             clock->status = status;

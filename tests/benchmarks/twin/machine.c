@@ -185,284 +185,295 @@ static int64_t scan(const int32_t (*code)[4], double *mem, cell_bits *imem, int6
     if (imem[base]) imem[base + OP_CLOCK] += cycle_ms;
     int64_t pc = pc0;
     int64_t kind;
+    double *real = mem + base; /* the running frame, as numbers and as integers */
+    cell_bits *whole = imem + base;
     for (;; pc++) {
         int64_t ra = code[pc][1], rb = code[pc][2], rc = code[pc][3];
-        int64_t a = base + ra, b = base + rb, c = base + rc;
+        int64_t a = ra, b = rb, c = rc;
         int64_t k, step, to, source, link;
         int again;
+        double x, y;
         switch (code[pc][0]) {
         case OP_MOVE:
-            imem[a] = imem[b];
+            whole[a] = whole[b];
             break;
         case OP_ADD_R:
-            mem[a] = (float)(mem[b] + mem[c]);
+            real[a] = (float)(real[b] + real[c]);
             break;
         case OP_SUB_R:
-            mem[a] = (float)(mem[b] - mem[c]);
+            real[a] = (float)(real[b] - real[c]);
             break;
         case OP_MUL_R:
-            mem[a] = (float)(mem[b] * mem[c]);
+            real[a] = (float)(real[b] * real[c]);
             break;
         case OP_DIV_R:
-            mem[a] = (float)(mem[b] / mem[c]);
+            real[a] = (float)(real[b] / real[c]);
             break;
         case OP_ADD_F:
-            mem[a] = mem[b] + mem[c];
+            real[a] = real[b] + real[c];
             break;
         case OP_SUB_F:
-            mem[a] = mem[b] - mem[c];
+            real[a] = real[b] - real[c];
             break;
         case OP_MUL_F:
-            mem[a] = mem[b] * mem[c];
+            real[a] = real[b] * real[c];
             break;
         case OP_DIV_F:
-            mem[a] = mem[b] / mem[c];
+            real[a] = real[b] / real[c];
             break;
         case OP_MIN_F:
-            mem[a] = mem[c] < mem[b] ? mem[c] : mem[b];
+            real[a] = real[c] < real[b] ? real[c] : real[b];
             break;
         case OP_MAX_F:
-            mem[a] = mem[c] > mem[b] ? mem[c] : mem[b];
+            real[a] = real[c] > real[b] ? real[c] : real[b];
             break;
         case OP_NEG_F:
-            mem[a] = -mem[b];
+            real[a] = -real[b];
             break;
         case OP_ABS_F:
-            mem[a] = fabs(mem[b]);
+            real[a] = fabs(real[b]);
             break;
         case OP_ROUND_R:
-            mem[a] = (float)(mem[b]);
+            real[a] = (float)(real[b]);
             break;
         case OP_JUMP:
             pc += ra;
             break;
         case OP_JUMP_TRUE:
-            if (imem[a]) {
+            if (whole[a]) {
                 pc += rc;
             }
             break;
         case OP_JUMP_FALSE:
-            if (!imem[a]) {
+            if (!whole[a]) {
                 pc += rc;
             }
             break;
         case OP_JUMP_EQ_I:
-            if (imem[a] == imem[b]) {
+            if (whole[a] == whole[b]) {
                 pc += rc;
             }
             break;
         case OP_JUMP_EQ_F:
-            if (mem[a] == mem[b]) {
+            if (real[a] == real[b]) {
                 pc += rc;
             }
             break;
         case OP_EQ_I:
-            imem[a] = imem[b] == imem[c];
+            whole[a] = whole[b] == whole[c];
             break;
         case OP_EQ_F:
-            imem[a] = mem[b] == mem[c];
+            whole[a] = real[b] == real[c];
             break;
         case OP_JUMP_NE_I:
-            if (imem[a] != imem[b]) {
+            if (whole[a] != whole[b]) {
                 pc += rc;
             }
             break;
         case OP_JUMP_NE_F:
-            if (mem[a] != mem[b]) {
+            if (real[a] != real[b]) {
                 pc += rc;
             }
             break;
         case OP_NE_I:
-            imem[a] = imem[b] != imem[c];
+            whole[a] = whole[b] != whole[c];
             break;
         case OP_NE_F:
-            imem[a] = mem[b] != mem[c];
+            whole[a] = real[b] != real[c];
             break;
         case OP_JUMP_LT_I:
-            if (imem[a] < imem[b]) {
+            if (whole[a] < whole[b]) {
                 pc += rc;
             }
             break;
         case OP_JUMP_LT_F:
-            if (mem[a] < mem[b]) {
+            if (real[a] < real[b]) {
                 pc += rc;
             }
             break;
         case OP_LT_I:
-            imem[a] = imem[b] < imem[c];
+            whole[a] = whole[b] < whole[c];
             break;
         case OP_LT_F:
-            imem[a] = mem[b] < mem[c];
+            whole[a] = real[b] < real[c];
             break;
         case OP_JUMP_LT_U:
-            if ((imem[a] ^ SIGN) < (imem[b] ^ SIGN)) {
+            if ((whole[a] ^ SIGN) < (whole[b] ^ SIGN)) {
                 pc += rc;
             }
             break;
         case OP_LT_U:
-            imem[a] = (imem[b] ^ SIGN) < (imem[c] ^ SIGN);
+            whole[a] = (whole[b] ^ SIGN) < (whole[c] ^ SIGN);
             break;
         case OP_JUMP_NLT_F:
-            if (!(mem[a] < mem[b])) {
+            if (!(real[a] < real[b])) {
                 pc += rc;
             }
             break;
         case OP_JUMP_LE_I:
-            if (imem[a] <= imem[b]) {
+            if (whole[a] <= whole[b]) {
                 pc += rc;
             }
             break;
         case OP_JUMP_LE_F:
-            if (mem[a] <= mem[b]) {
+            if (real[a] <= real[b]) {
                 pc += rc;
             }
             break;
         case OP_LE_I:
-            imem[a] = imem[b] <= imem[c];
+            whole[a] = whole[b] <= whole[c];
             break;
         case OP_LE_F:
-            imem[a] = mem[b] <= mem[c];
+            whole[a] = real[b] <= real[c];
             break;
         case OP_JUMP_LE_U:
-            if ((imem[a] ^ SIGN) <= (imem[b] ^ SIGN)) {
+            if ((whole[a] ^ SIGN) <= (whole[b] ^ SIGN)) {
                 pc += rc;
             }
             break;
         case OP_LE_U:
-            imem[a] = (imem[b] ^ SIGN) <= (imem[c] ^ SIGN);
+            whole[a] = (whole[b] ^ SIGN) <= (whole[c] ^ SIGN);
             break;
         case OP_JUMP_NLE_F:
-            if (!(mem[a] <= mem[b])) {
+            if (!(real[a] <= real[b])) {
                 pc += rc;
             }
             break;
         case OP_AND_I:
-            imem[a] = imem[b] & imem[c];
+            whole[a] = whole[b] & whole[c];
             break;
         case OP_OR_I:
-            imem[a] = imem[b] | imem[c];
+            whole[a] = whole[b] | whole[c];
             break;
         case OP_XOR_I:
-            imem[a] = imem[b] ^ imem[c];
+            whole[a] = whole[b] ^ whole[c];
             break;
         case OP_NOT_B:
-            imem[a] = imem[b] == 0;
+            whole[a] = whole[b] == 0;
             break;
         case OP_SELECT:
-            if (imem[b]) {
-                imem[a] = imem[c];
+            if (whole[b]) {
+                whole[a] = whole[c];
             }
             break;
         case OP_ADD_I:
-            imem[a] = wrap_add(imem[b], imem[c]);
+            whole[a] = wrap_add(whole[b], whole[c]);
             break;
         case OP_ADD_I16:
-            imem[a] = (int16_t)wrap_add(imem[b], imem[c]);
+            whole[a] = (int16_t)wrap_add(whole[b], whole[c]);
             break;
         case OP_ADD_I32:
-            imem[a] = (int32_t)wrap_add(imem[b], imem[c]);
+            whole[a] = (int32_t)wrap_add(whole[b], whole[c]);
             break;
         case OP_SUB_I:
-            imem[a] = wrap_sub(imem[b], imem[c]);
+            whole[a] = wrap_sub(whole[b], whole[c]);
             break;
         case OP_SUB_I16:
-            imem[a] = (int16_t)wrap_sub(imem[b], imem[c]);
+            whole[a] = (int16_t)wrap_sub(whole[b], whole[c]);
             break;
         case OP_SUB_I32:
-            imem[a] = (int32_t)wrap_sub(imem[b], imem[c]);
+            whole[a] = (int32_t)wrap_sub(whole[b], whole[c]);
             break;
         case OP_MUL_I:
-            imem[a] = wrap_mul(imem[b], imem[c]);
+            whole[a] = wrap_mul(whole[b], whole[c]);
             break;
         case OP_MUL_I16:
-            imem[a] = (int16_t)wrap_mul(imem[b], imem[c]);
+            whole[a] = (int16_t)wrap_mul(whole[b], whole[c]);
             break;
         case OP_MUL_I32:
-            imem[a] = (int32_t)wrap_mul(imem[b], imem[c]);
+            whole[a] = (int32_t)wrap_mul(whole[b], whole[c]);
             break;
         case OP_WRAP_8:
-            imem[a] = (int8_t)imem[b];
+            whole[a] = (int8_t)whole[b];
             break;
         case OP_WRAP_16:
-            imem[a] = (int16_t)imem[b];
+            whole[a] = (int16_t)whole[b];
             break;
         case OP_WRAP_32:
-            imem[a] = (int32_t)imem[b];
+            whole[a] = (int32_t)whole[b];
             break;
         case OP_LOAD_X:
-            imem[a] = imem[base + imem[b] + rc];
+            whole[a] = whole[whole[b] + rc];
             break;
         case OP_STORE_X:
-            imem[base + imem[b] + rc] = imem[a];
+            whole[whole[b] + rc] = whole[a];
             break;
         case OP_LOAD_P:
-            imem[a] = imem[base0 + imem[b] + rc];
+            whole[a] = imem[base0 + whole[b] + rc];
             break;
         case OP_STORE_P:
-            imem[base0 + imem[b] + rc] = imem[a];
+            imem[base0 + whole[b] + rc] = whole[a];
             break;
         case OP_ADDRESS:
-            imem[a] = base - base0 + rc;
+            whole[a] = base - base0 + rc;
             break;
         case OP_ADDRESS_X:
-            imem[a] = base - base0 + imem[b] + rc;
+            whole[a] = base - base0 + whole[b] + rc;
             break;
         case OP_COPY:
             for (int64_t i = 0; i < rc; i++) {
-                imem[a + i] = imem[b + i];
+                whole[a + i] = whole[b + i];
             }
             break;
         case OP_COPY_P:
-            to = base0 + imem[a];
-            source = base0 + imem[b];
+            to = base0 + whole[a];
+            source = base0 + whole[b];
             for (int64_t i = 0; i < rc; i++) {
                 imem[to + i] = imem[source + i];
             }
             break;
         case OP_INDEX:
-            k = imem[b] - imem[c];
-            if (k < 0 || k >= imem[c + 1]) {
+            k = whole[b] - whole[c];
+            if (k < 0 || k >= whole[c + 1]) {
                 kind = FAULT_INDEX;
                 goto fault;
             }
-            imem[a] = k * imem[c + 2];
+            whole[a] = k * whole[c + 2];
             break;
         case OP_INDEX_ADD:
-            k = imem[b] - imem[c];
-            if (k < 0 || k >= imem[c + 1]) {
+            k = whole[b] - whole[c];
+            if (k < 0 || k >= whole[c + 1]) {
                 kind = FAULT_INDEX;
                 goto fault;
             }
-            imem[a] += k * imem[c + 2];
+            whole[a] += k * whole[c + 2];
             break;
         case OP_CHECK:
-            if (imem[a] < imem[b] || imem[a] > imem[b + 1]) {
+            if (whole[a] < whole[b] || whole[a] > whole[b + 1]) {
                 kind = FAULT_RANGE;
                 goto fault;
             }
             break;
         case OP_CALL:
-            imem[b] = rb * ((int64_t)1 << 32) | (pc - pc0);
+            whole[b] = rb * ((int64_t)1 << 32) | (pc - pc0);
             base += rb;
+            real = mem + base;
+            whole = imem + base;
             pc += ra;
             break;
         case OP_CALL_X:
-            step = imem[b] + rc;
+            step = whole[b] + rc;
             base += step;
-            imem[base] = step * ((int64_t)1 << 32) | (pc - pc0);
+            real = mem + base;
+            whole = imem + base;
+            whole[0] = step * ((int64_t)1 << 32) | (pc - pc0);
             pc += ra;
             break;
         case OP_CALL_P:
-            step = base0 + imem[b] + rc - base;
+            step = base0 + whole[b] + rc - base;
             base += step;
-            imem[base] = step * ((int64_t)1 << 32) | (pc - pc0);
+            real = mem + base;
+            whole = imem + base;
+            whole[0] = step * ((int64_t)1 << 32) | (pc - pc0);
             pc += ra;
             break;
         case OP_RETURN:
-            link = imem[base];
-            imem[base] = 0;
+            link = whole[0];
+            whole[0] = 0;
             pc = pc0 + (link & 0xFFFFFFFF);
             base -= link >> 32;
+            real = mem + base;
+            whole = imem + base;
             break;
         case OP_LOOP:
             budget -= 1;
@@ -473,18 +484,18 @@ static int64_t scan(const int32_t (*code)[4], double *mem, cell_bits *imem, int6
             pc += ra;
             break;
         case OP_FOR_TEST:
-            if ((imem[b + 1] >= 0 && imem[a] > imem[b]) || (imem[b + 1] < 0 && imem[a] < imem[b])) {
+            if ((whole[b + 1] >= 0 && whole[a] > whole[b]) || (whole[b + 1] < 0 && whole[a] < whole[b])) {
                 pc += rc;
             }
             break;
         case OP_FOR_NEXT:
-            step = imem[b + 1];
-            k = wrap_add(imem[a], step);
-            imem[a] = k;
+            step = whole[b + 1];
+            k = wrap_add(whole[a], step);
+            whole[a] = k;
             if (step >= 0) {
-                again = k <= imem[b] && k >= wrap_sub(k, step);
+                again = k <= whole[b] && k >= wrap_sub(k, step);
             } else {
-                again = k >= imem[b] && k <= wrap_sub(k, step);
+                again = k >= whole[b] && k <= wrap_sub(k, step);
             }
             if (again) {
                 budget -= 1;
@@ -496,167 +507,211 @@ static int64_t scan(const int32_t (*code)[4], double *mem, cell_bits *imem, int6
             }
             break;
         case OP_DIV_I:
-            if (imem[c] == 0) {
+            if (whole[c] == 0) {
                 kind = FAULT_DIVISION;
                 goto fault;
             }
-            imem[a] = machine_divide(imem[b], imem[c]);
+            whole[a] = machine_divide(whole[b], whole[c]);
             break;
         case OP_DIV_U:
-            if (imem[c] == 0) {
+            if (whole[c] == 0) {
                 kind = FAULT_DIVISION;
                 goto fault;
             }
-            imem[a] = machine_divide_unsigned(imem[b], imem[c]);
+            whole[a] = machine_divide_unsigned(whole[b], whole[c]);
             break;
         case OP_MOD_I:
-            if (imem[c] == 0) {
-                imem[a] = 0;
+            if (whole[c] == 0) {
+                whole[a] = 0;
             } else {
-                imem[a] = wrap_sub(imem[b], wrap_mul(machine_divide(imem[b], imem[c]), imem[c]));
+                whole[a] = wrap_sub(whole[b], wrap_mul(machine_divide(whole[b], whole[c]), whole[c]));
             }
             break;
         case OP_MOD_U:
-            if (imem[c] == 0) {
-                imem[a] = 0;
+            if (whole[c] == 0) {
+                whole[a] = 0;
             } else {
-                imem[a] = (int64_t)((uint64_t)imem[b] % (uint64_t)imem[c]);
+                whole[a] = (int64_t)((uint64_t)whole[b] % (uint64_t)whole[c]);
             }
             break;
         case OP_POW_I:
-            if (imem[b] == 0 && imem[c] < 0) {
+            if (whole[b] == 0 && whole[c] < 0) {
                 kind = FAULT_DIVISION;
                 goto fault;
             }
-            imem[a] = machine_power(imem[b], imem[c]);
+            whole[a] = machine_power(whole[b], whole[c]);
             break;
         case OP_NEG_I:
-            imem[a] = wrap_sub(0, imem[b]);
+            whole[a] = wrap_sub(0, whole[b]);
             break;
         case OP_ABS_I:
-            imem[a] = imem[b] < 0 ? wrap_sub(0, imem[b]) : imem[b];
+            whole[a] = whole[b] < 0 ? wrap_sub(0, whole[b]) : whole[b];
             break;
         case OP_MIN_I:
-            imem[a] = min_i(imem[b], imem[c]);
+            whole[a] = min_i(whole[b], whole[c]);
             break;
         case OP_MAX_I:
-            imem[a] = max_i(imem[b], imem[c]);
+            whole[a] = max_i(whole[b], whole[c]);
             break;
         case OP_MIN_U:
-            imem[a] = (imem[c] ^ SIGN) < (imem[b] ^ SIGN) ? imem[c] : imem[b];
+            whole[a] = (whole[c] ^ SIGN) < (whole[b] ^ SIGN) ? whole[c] : whole[b];
             break;
         case OP_MAX_U:
-            imem[a] = (imem[c] ^ SIGN) > (imem[b] ^ SIGN) ? imem[c] : imem[b];
+            whole[a] = (whole[c] ^ SIGN) > (whole[b] ^ SIGN) ? whole[c] : whole[b];
             break;
         case OP_SHL:
-            imem[a] = 0 <= imem[c] && imem[c] <= 63 ? (int64_t)((uint64_t)imem[b] << imem[c]) : 0;
+            whole[a] = 0 <= whole[c] && whole[c] <= 63 ? (int64_t)((uint64_t)whole[b] << whole[c]) : 0;
             break;
         case OP_SHR:
-            imem[a] = machine_shift_right(imem[b], imem[c]);
+            whole[a] = machine_shift_right(whole[b], whole[c]);
             break;
         case OP_ROL_8:
-            imem[a] = machine_rotate(imem[b], imem[c], 8);
+            whole[a] = machine_rotate(whole[b], whole[c], 8);
             break;
         case OP_ROL_16:
-            imem[a] = machine_rotate(imem[b], imem[c], 16);
+            whole[a] = machine_rotate(whole[b], whole[c], 16);
             break;
         case OP_ROL_32:
-            imem[a] = machine_rotate(imem[b], imem[c], 32);
+            whole[a] = machine_rotate(whole[b], whole[c], 32);
             break;
         case OP_ROL_64:
-            imem[a] = machine_rotate(imem[b], imem[c], 64);
+            whole[a] = machine_rotate(whole[b], whole[c], 64);
             break;
         case OP_POW_F:
-            mem[a] = pow(mem[b], mem[c]);
+            real[a] = pow(real[b], real[c]);
             break;
         case OP_POW_R:
-            mem[a] = (float)(pow(mem[b], mem[c]));
+            real[a] = (float)(pow(real[b], real[c]));
             break;
         case OP_SQRT_F:
-            mem[a] = sqrt(mem[b]);
+            real[a] = sqrt(real[b]);
             break;
         case OP_LN_F:
-            mem[a] = log(mem[b]);
+            real[a] = log(real[b]);
             break;
         case OP_LOG_F:
-            mem[a] = log10(mem[b]);
+            real[a] = log10(real[b]);
             break;
         case OP_EXP_F:
-            mem[a] = exp(mem[b]);
+            real[a] = exp(real[b]);
             break;
         case OP_SIN_F:
-            mem[a] = sin(mem[b]);
+            real[a] = sin(real[b]);
             break;
         case OP_COS_F:
-            mem[a] = cos(mem[b]);
+            real[a] = cos(real[b]);
             break;
         case OP_TAN_F:
-            mem[a] = tan(mem[b]);
+            real[a] = tan(real[b]);
             break;
         case OP_ASIN_F:
-            mem[a] = asin(mem[b]);
+            real[a] = asin(real[b]);
             break;
         case OP_ACOS_F:
-            mem[a] = acos(mem[b]);
+            real[a] = acos(real[b]);
             break;
         case OP_ATAN_F:
-            mem[a] = atan(mem[b]);
+            real[a] = atan(real[b]);
             break;
         case OP_ATAN2_F:
-            mem[a] = atan2(mem[b], mem[c]);
+            real[a] = atan2(real[b], real[c]);
             break;
         case OP_I_TO_F:
-            mem[a] = (double)(imem[b]);
+            real[a] = (double)(whole[b]);
             break;
         case OP_U_TO_F:
-            mem[a] = (double)((uint64_t)(imem[b]));
+            real[a] = (double)((uint64_t)(whole[b]));
             break;
         case OP_F_TO_I:
-            imem[a] = machine_to_integer(mem[b], imem[c], imem[c + 1]);
+            whole[a] = machine_to_integer(real[b], whole[c], whole[c + 1]);
             break;
         case OP_F_TO_U:
-            imem[a] = machine_to_unsigned(mem[b]);
+            whole[a] = machine_to_unsigned(real[b]);
             break;
         case OP_TRUNC_F:
-            mem[a] = trunc(mem[b]);
+            real[a] = trunc(real[b]);
             break;
         case OP_CYCLE:
-            imem[a] = cycle_ms;
+            whole[a] = cycle_ms;
             break;
         case OP_FIRST:
-            imem[a] = imem[base0] == 0;
+            whole[a] = imem[base0] == 0;
             break;
         case OP_SR:
-            imem[a + 3] = imem[a + 1] | (imem[a + 3] & (imem[a + 2] ^ 1));
+            whole[a + 3] = whole[a + 1] | (whole[a + 3] & (whole[a + 2] ^ 1));
             break;
         case OP_RS:
-            imem[a + 3] = (imem[a + 2] ^ 1) & (imem[a + 1] | imem[a + 3]);
+            whole[a + 3] = (whole[a + 2] ^ 1) & (whole[a + 1] | whole[a + 3]);
             break;
         case OP_R_TRIG:
-            imem[a + 2] = imem[a + 1] & (imem[a + 3] ^ 1);
-            imem[a + 3] = imem[a + 1];
+            whole[a + 2] = whole[a + 1] & (whole[a + 3] ^ 1);
+            whole[a + 3] = whole[a + 1];
             break;
         case OP_F_TRIG:
-            imem[a + 2] = (imem[a + 1] | imem[a + 3]) ^ 1;
-            imem[a + 3] = imem[a + 1] ^ 1;
+            whole[a + 2] = (whole[a + 1] | whole[a + 3]) ^ 1;
+            whole[a + 3] = whole[a + 1] ^ 1;
             break;
         case OP_CTU:
-            machine_counter(imem, a, OP_CTU, imem[b], imem[b + 1]);
+            machine_counter(whole, a, OP_CTU, whole[b], whole[b + 1]);
             break;
         case OP_CTD:
-            machine_counter(imem, a, OP_CTD, imem[b], imem[b + 1]);
+            machine_counter(whole, a, OP_CTD, whole[b], whole[b + 1]);
             break;
         case OP_CTUD:
-            machine_counter(imem, a, OP_CTUD, imem[b], imem[b + 1]);
+            machine_counter(whole, a, OP_CTUD, whole[b], whole[b + 1]);
             break;
         case OP_TP:
-            machine_pulse(imem, a, imem[base0 + OP_CLOCK]);
+            machine_pulse(whole, a, imem[base0 + OP_CLOCK]);
             break;
         case OP_TON:
-            machine_on_delay(imem, a, imem[base0 + OP_CLOCK]);
+            machine_on_delay(whole, a, imem[base0 + OP_CLOCK]);
             break;
         case OP_TOF:
-            machine_off_delay(imem, a, imem[base0 + OP_CLOCK]);
+            machine_off_delay(whole, a, imem[base0 + OP_CLOCK]);
+            break;
+        case OP_MOVES:
+            whole[a] = whole[b];
+            for (int64_t i = pc + 1; i <= pc + rc; i++) {
+                whole[code[i][1]] = whole[code[i][2]];
+            }
+            pc += rc;
+            break;
+        case OP_MOVE_TON:
+            whole[a] = whole[b];
+            pc++;
+            machine_on_delay(whole, code[pc][1], imem[base0 + OP_CLOCK]);
+            break;
+        case OP_MAX_MIN:
+            real[a] = real[c] > real[b] ? real[c] : real[b];
+            pc++;
+            x = real[code[pc][2]];
+            y = real[code[pc][3]];
+            real[code[pc][1]] = y < x ? y : x;
+            break;
+        case OP_NOT_AND:
+            whole[a] = whole[b] == 0;
+            pc++;
+            whole[code[pc][1]] = whole[code[pc][2]] & whole[code[pc][3]];
+            break;
+        case OP_INDEX_LOAD:
+        case OP_INDEX_TEST:
+            k = whole[b] - whole[c];
+            if (k < 0 || k >= whole[c + 1]) {
+                kind = FAULT_INDEX;
+                goto fault;
+            }
+            k *= whole[c + 2];
+            whole[a] = k;
+            again = code[pc][0] == OP_INDEX_TEST;
+            pc++;
+            k = whole[k + code[pc][3]];
+            whole[code[pc][1]] = k;
+            if (again) {
+                pc++;
+                if (!k) {
+                    pc += code[pc][3];
+                }
+            }
             break;
         case OP_END:
             imem[base0] = 1;

@@ -5,6 +5,7 @@
 #define BREAKDOWN 0.5
 #define BREAKDOWN_TIME 2.0
 #define PASSES 60
+#define ENOUGH 1e-4
 #define WALL 1e+18
 
 /* Head [m] of a pump at a flow, and how fast it falls with flow [s/m2] (never below a small number). */
@@ -68,6 +69,17 @@ static inline struct tangent branch_tangent(const struct branch_p *b, double flo
     return (struct tangent){head, slope};
 }
 
+/* Whether all pumps of a branch stand. */
+static inline int64_t branch_stands(const struct branch_p *b, const struct pump_p *pump_p,
+                                    const struct motor_s *motor_s) {
+    for (int64_t i = b->pump; i < b->pump + b->n_pumps; i++) {
+        if (motor_s[pump_p[i].motor].speed >= STANDING) {
+            return 0;
+        }
+    }
+    return 1;
+}
+
 /* Flow that balances drive = linear Q + square Q|Q| + hold sgn(Q); zero while |drive| is below `hold`. */
 static inline double quadratic_flow(double drive, double linear, double square, double hold) {
     if (drive > hold) {
@@ -107,7 +119,7 @@ static inline struct duty pump_single_flow(const struct line_p *line, double dri
         double change = fabs(new - flow);
         head = h + m * (flow - new);
         flow = new;
-        if (change <= 1e-07 * fabs(new) + 1e-12) {
+        if (change <= ENOUGH * fabs(new) + 1e-12) {
             break;
         }
     }
@@ -136,6 +148,13 @@ static inline struct duty pumped_flow(const struct line_p *line, double head, do
         double total = 0.0;
         for (int64_t i = first; i < first + n; i++) {
             struct branch_s *s = &branch_s[i];
+            if (branch_p[i].check_valve != 0 && s->flow <= 0.0 && head >= 0.0 &&
+                branch_stands(&branch_p[i], pump_p, motor_s)) {
+                s->head = 0.0; /* a standing pump gives no head, and its valve is held shut */
+                s->flow = 0.0;
+                s->slope = 0.0;
+                continue;
+            }
             const struct tangent found =
                 branch_tangent(&branch_p[i], s->flow, phi, pump_p, pump_s, pump_f, motor_s, tables);
             double h = found.head;
@@ -170,7 +189,7 @@ static inline struct duty pumped_flow(const struct line_p *line, double head, do
                 if (new < 0.0 && branch_p[i].check_valve != 0) {
                     new = 0.0;
                 }
-                change = max(change, fabs(new - s->flow) - 1e-07 * fabs(new));
+                change = max(change, fabs(new - s->flow) - ENOUGH * fabs(new));
                 s->flow = new;
             } else if (s->head > head) {
                 change = 1.0; /* its check valve opens: once more with it */
@@ -234,16 +253,18 @@ static inline struct finished finish_pump(const struct pump_p *p, struct pump_s 
                                           double rho, double available, const double *tables,
                                           struct motor_s *motor_s, double dt) {
     s->flow = flow;
-    const struct tangent found = pump_tangent(p, s, f, speed, flow, phi, tables);
-    double head = found.head;
-    s->head = head;
     if (speed < STANDING) {
+        double head = -p->stopped_k * flow * fabs(flow);
+        s->head = head;
         s->power = 0.0;
         s->efficiency = 0.0;
         motor_s[p->motor].load = 0.0;
         s->cavitation = 0.0;
         return (struct finished){head, 1e+30, 0};
     }
+    const struct tangent found = pump_tangent(p, s, f, speed, flow, phi, tables);
+    double head = found.head;
+    s->head = head;
     int64_t flags = 0;
     int64_t first = p->curve;
     int64_t last = first + p->points - 1;

@@ -47,9 +47,12 @@ int64_t repeat_units(const struct plant *plant, const double *saved, int64_t cel
                 break;
             case CONTROL:
                 for (int64_t i = 0; i < plant->n_program_p; i++)
-                    if (tick % plant->program_p[i].every == 0)
+                    if (tick >= plant->program_s[i].due) {
+                        int64_t every = plant->program_p[i].every;
+                        plant->program_s[i].due = tick + every - tick % every;
                         flags |= scan_program(&plant->program_p[i], &plant->program_s[i], plant->copy_p,
                                               plant->tags, plant->code, plant->mem, plant->imem);
+                    }
                 break;
             case ACTUATORS:
                 for (int64_t i = 0; i < plant->n_actuator_p; i++)
