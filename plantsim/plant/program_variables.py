@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from plantsim.arena import Arena
@@ -30,7 +31,8 @@ _WORDS = {"yes": 1, "true": 1, "on": 1, "no": 0, "false": 0, "off": 0}
 # --- values as people write and read them ---
 
 
-def homes(unit: str) -> list[str]:
+@lru_cache(maxsize=256)
+def homes(unit: str) -> tuple[str, ...]:
     """Dimensions a unit belongs to, the likeliest first."""
     found = []
     for name in DIMENSIONS:
@@ -39,7 +41,7 @@ def homes(unit: str) -> list[str]:
             found.append(name)
         except QuantityError:
             continue
-    return found
+    return tuple(found)
 
 
 def value_of(variable: Variable, text: str) -> float | int:

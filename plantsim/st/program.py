@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from plantsim.errors import ProgramError
 from plantsim.opcodes import FAULT_TEXT
 
+from . import blocks
 from . import types as t
 from .arithmetic import single
 from .compiler import compile_units
@@ -272,7 +273,7 @@ def compile_program(
     Returns
     -------
     Program
-        Code and memory image, ready to run.
+        Code and memory image, ready to run; one for all who compile the same text, so not to be changed.
 
     Raises
     ------
@@ -285,5 +286,12 @@ def compile_program(
     >>> p.outputs[0].name, p.size >= 3
     ('y', True)
     """
-    compiler, pou, source = compile_units(text, filename, library, program)
+    folders = blocks.folders(library)
+    return _compiled(text, filename, folders, blocks.stamp(folders), program)
+
+
+@lru_cache(maxsize=128)
+def _compiled(text: str, filename: str, folders: tuple[Path, ...], stamp: Any, program: str | None) -> Program:
+    """Compile a text once in a process, as long as its library stays as it is: studies build one plant many times."""
+    compiler, pou, source = compile_units(text, filename, folders, program)
     return Program(pou, source, compiler.findings.warnings)
