@@ -51,6 +51,8 @@ class Variable:
         Integer values of an enumeration by name; empty for other types.
     constant : bool
         Whether it is a CONSTANT.
+    operator : tuple of float, or None
+        Least and most value an operator may give it, in its unit; None when it is not for operators.
     """
 
     name: str
@@ -65,6 +67,7 @@ class Variable:
     signed: bool = True
     choices: dict[str, int] = field(default_factory=dict)
     constant: bool = False
+    operator: tuple[float, float] | None = None
 
     def read(self, mem: np.ndarray, base: int = 0) -> float | int:
         """Value in a memory whose program starts at cell `base`."""
@@ -188,7 +191,10 @@ class Program:
         if symbol.retain and section == "local":
             section = "retain"
         top = (section, symbol.constant)
-        yield from self._cells(symbol.name, symbol.type, symbol.cell, symbol.unit, symbol.comment, top)
+        cells = self._cells(symbol.name, symbol.type, symbol.cell, symbol.unit, symbol.comment, top)
+        if section == "input" and symbol.operator is not None:
+            cells = (replace(cell, operator=symbol.operator) for cell in cells)
+        yield from cells
 
     def _cells(
         self, name: str, kind: t.Type, cell: int, unit: str | None, comment: str, top: tuple[str, bool]
