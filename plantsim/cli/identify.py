@@ -124,7 +124,8 @@ def in_words(found: Identification) -> str:
         factor, shown = _in_time(e, size, unit)
         rows.append([name, *(number(v * factor) for v in (e.value, e.low, e.high)), shown, MEANING[name]])
     lines = [f"{best.model.title}: {best.model.formula}", f"picked {found.reason}", "",
-             table(rows, ["parameter", "value", "from", "to", "unit", "meaning (intervals: all hold in 95 of 100)"], right=[1, 2, 3]), "",
+             table(rows, ["parameter", "value", "from", "to", "unit", "meaning (intervals: all hold in 95 of 100)"],
+                   right=[1, 2, 3]), "",
              f"fit: {100 * best.vaf:.2f} % of the variance (R2 {best.vaf:.4f}), residuals {number(best.sigma, 3)} "
              f"{found.record.y_unit}, autocorrelation of neighbours {best.colour.first:.2f}, as good as "
              f"{best.effective:.0f} independent rows of {len(best.y)}"]  # fmt: skip

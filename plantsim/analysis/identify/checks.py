@@ -201,9 +201,10 @@ def too_small(moves: list[Move], best: Fit, plain_rss: float, settled: bool, u_u
     if seen and (share <= SURE or not settled):
         return []
     if strength > PLAIN:
-        return [Finding("unsure", share > 2.0 * SURE, f"the gain is known to +-{_up(100 * share)} % only, though the "
-                        f"answer is {strength:.0f} times the residuals: they hang together, so something else than "
-                        "the model moves the measurement; another model, or a test at a quieter time, would do")]  # fmt: skip
+        text = (f"the gain is known to +-{_up(100 * share)} % only, though the answer is {strength:.0f} times the "
+                "residuals: they hang together, so something else than the model moves the measurement; another "
+                "model, or a test at a quieter time, would do")  # fmt: skip
+        return [Finding("unsure", share > 2.0 * SURE, text)]
     need = largest * max(share / SURE, 1.1 if seen else 2.0)
     least = f"at least {_up(need)} {u_unit}" if math.isfinite(need) else "many times that size"
     first = f"the gain is known to +-{100 * share:.0f} % only" if seen else "no answer stands out from the noise"
