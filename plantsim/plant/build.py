@@ -9,6 +9,7 @@ from pathlib import Path
 
 from plantsim import records
 from plantsim.arena import Arena
+from plantsim.plant.alarms import add_alarms
 from plantsim.plant.assemble import Assembly
 from plantsim.plant.loops import make_loops
 from plantsim.plant.model import Channel, Limit, Model, Tag
@@ -91,6 +92,7 @@ def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[
     add_instruments(a)
     add_flags(a)
     instances, code = add_programs(a, {n: replace(t, unit="1") if n in a.unsure else t for n, t in tags.items()})
+    alarms = add_alarms(a, tags, instances)
     a.parts.pool("tags", len(tags))
     _check_step(a, tree)
     arena = a.parts.allocate()
@@ -108,7 +110,7 @@ def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[
     return Model(
         title=tree.site.name, arena=arena, code=code, start=tree.site.start, step=tree.site.step,
         units=a.units, tags=tags, channels=channels, plans=plans, programs=dict(instances), limits=limits,
-        loops=loops,
+        loops=loops, alarms=alarms,
         record_every=max(1, round(tree.site.record_every / tree.site.step)), resolved=dump(tree.plain()),
         source_file=str(path), warnings=[],
     )  # fmt: skip

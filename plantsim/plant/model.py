@@ -85,6 +85,69 @@ class Loop:
     note: str = ""
 
 
+@dataclass(frozen=True)
+class Alarm:
+    """One alarm with its rationalisation.
+
+    Parameters
+    ----------
+    name : str
+        Its tag.
+    index : int
+        Its number in `alarm_p` and `alarm_s`.
+    on, watches : str
+        What it looks at as the plant file names it, and in words.
+    compare : str
+        When it comes: 'above', 'below', 'on' or 'off'.
+    limit : float or None
+        Value beyond which it comes, in `unit`; None for on and off.
+    deadband : float
+        How far the value must come back, in `unit`.
+    unit : str
+        Unit it is shown in; empty for none.
+    scale, offset : float
+        Shown value = value of the cell times scale plus offset.
+    on_delay, off_delay, respond_within, suppressed_after : float
+        Delays, the time an operator has, and how long suppression stays after its condition [s].
+    priority : str
+        'critical', 'high', 'medium' or 'low'.
+    consequence, action : str
+        What happens when nobody acts, and what an operator does.
+    suppressed_while, group : str
+        Condition that suppresses it by design, and its first-out group; empty for none.
+    latching : bool
+        It stands until it is reset.
+    """
+
+    name: str
+    index: int
+    on: str
+    watches: str
+    compare: str
+    limit: float | None
+    deadband: float
+    unit: str
+    scale: float
+    offset: float
+    on_delay: float
+    off_delay: float
+    priority: str
+    consequence: str
+    action: str
+    respond_within: float
+    suppressed_while: str = ""
+    suppressed_after: float = 0.0
+    group: str = ""
+    latching: bool = False
+
+    @property
+    def condition(self) -> str:
+        """When it comes, in words: `LT-101 above 3.1 m`."""
+        if self.limit is None:
+            return f"{self.on} is {self.compare}"
+        return f"{self.on} {self.compare} {self.limit:g} {self.unit}".rstrip()
+
+
 @dataclass
 class Model:
     """Everything a simulation needs, built from one configuration.
@@ -105,6 +168,7 @@ class Model:
     programs: dict[str, Any] = field(default_factory=dict)
     limits: list[Limit] = field(default_factory=list)
     loops: dict[str, Loop] = field(default_factory=dict)
+    alarms: list[Alarm] = field(default_factory=list)
     record_every: int = 10
     resolved: str = ""
     source_file: str = ""

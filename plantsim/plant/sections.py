@@ -534,6 +534,30 @@ BUS = Section(
         longest=Q("time", "2 s", above="0 s", doc="longest dip"),
     ), doc="random dips"),
 )
+ALARM = Section(
+    "An alarm, after ISA-18.2 and IEC 62682: it tells an operator of what must be answered in time.",
+    on=Text(doc="what it looks at: a tag, unit.quantity or program.variable", pattern=POINT,
+            form="a tag, unit.quantity or program.variable"),
+    above=Maybe(Text(), doc="value above which it comes, with its unit"),
+    below=Maybe(Text(), doc="or the value below which it comes"),
+    is_=Maybe(Choice(("on", "off")), doc="or that it comes when a state is on, or off"),
+    deadband=Maybe(Text(), doc="how far the value must come back, with its unit; left out: 5 % of the span of level "
+                               "and flow transmitters, 2 % of pressure, 1 % of temperature, none of others"),
+    on_delay=Maybe(Q("time", lo="0 s", hi="24 h"), doc="time it must hold before it comes; left out: 60 s for level "
+                                                       "and temperature transmitters, 15 s for flow and pressure, "
+                                                       "none for others"),
+    off_delay=Maybe(Q("time", lo="0 s", hi="24 h"), doc="time it must be gone to return; left out: as on_delay"),
+    every=Q("time", "1 s", lo="0.05 s", hi="1 h", doc="interval at which it is looked at"),
+    priority=Choice(("critical", "high", "medium", "low"), doc="priority, by consequence and time to respond"),
+    consequence=Text(doc="what happens when nobody acts"),
+    action=Text(doc="what the operator does"),
+    respond_within=Q("time", above="0 s", hi="30 d", doc="time from the alarm to the consequence: to respond in"),
+    suppressed_while=Maybe(Text(), doc="suppressed by design while this holds: a tag, unit.quantity or "
+                                       "program.variable with 'is on', 'is off', 'above VALUE' or 'below VALUE'"),
+    suppressed_after=Q("time", "0 s", lo="0 s", hi="24 h", doc="stays suppressed for so long when that has gone"),
+    group=Maybe(Text(), doc="first-out group: the first alarm of a group is marked"),
+    latching=Flag(False, doc="yes: stands when its condition has gone, until it is reset"),
+)
 LIMIT = Section(
     "A line drawn on a trend.",
     on=Text(pattern=r"[A-Za-z][A-Za-z0-9_-]*\.[a-z_0-9]+", form="a quantity, as unit.quantity",
@@ -555,6 +579,7 @@ PLANT = Section(
     flags=MapOf(FLAG, key=Tag(), doc="further points of the I/O image by tag"),
     control=MapOf(PROGRAM, key=Name("program"), doc="control programs at work, by name"),
     loops=MapOf(LOOP, key=Tag("loop"), doc="control loops to test and tune, by tag"),
+    alarms=MapOf(ALARM, key=Tag("alarm"), doc="alarms by tag, in the order in which they are looked at"),
     rounds=Maybe(Times(), doc="hours in which an operator walks round; left out: nobody clears plugged lines"),
     deliveries=Maybe(Times(), doc="hours in which deliveries come; left out: at any time"),
     failures=MapOf(FAILURE, key=Name("failure"), doc="random failures"),

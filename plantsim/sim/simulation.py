@@ -13,6 +13,7 @@ import numpy as np
 from plantsim.errors import RunFault
 from plantsim.plant.model import Model
 from plantsim.plant.plans import Write
+from plantsim.sim.alarms import AlarmDesk, AlarmNote
 from plantsim.sim.environment import PlantEnvironment
 from plantsim.sim.processes import NEVER, PROCESSES
 from plantsim.sim.recorder import Recorder
@@ -56,6 +57,7 @@ class Simulation:
         self.journal: list[Note] = []
         self.recorder = Recorder(model)
         self.progress: Callable[[int], None] | None = None
+        self.alarms = AlarmDesk(self)
         self._plant = model.arena.plant(model.code)
         self._processes = [PROCESSES[type(p)](p, i) for i, p in enumerate(model.plans.items)]
         self._seed_records()
@@ -88,6 +90,11 @@ class Simulation:
         finally:
             if collecting:
                 gc.enable()
+
+    @property
+    def alarm_log(self) -> list[AlarmNote]:
+        """Every change of state of an alarm so far, in order."""
+        return self.alarms.log
 
     @property
     def tick(self) -> int:
@@ -156,6 +163,7 @@ class Simulation:
         while self.tick < tick:
             ticks = min(self.chunk, tick - self.tick)
             status = advance(self._plant, ticks, *self.recorder.target())
+            self.alarms.drain()  # the kernel stops early rather than lose a change
             if status != 0:
                 raise RunFault(self._explain(int(status)))
             if self.progress is not None:
@@ -184,3 +192,4 @@ class Simulation:
         self.seed = point.seed
         self.journal = [n for n in self.journal if n.tick < point.tick]
         self._env = None
+        self.alarms.rewind()
