@@ -5,13 +5,16 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from plantsim import records
 from plantsim.arena import Arena
 from plantsim.plant.plans import Plans
+
+if TYPE_CHECKING:
+    from plantsim.plant.tuned import Tune
 
 
 @dataclass(frozen=True)
@@ -69,7 +72,7 @@ class Loop:
     """A control loop: what it measures and moves, and what is held while it is tested.
 
     `hold` gives each point held, the number written, and the value in words. Limits are in the units of what is
-    moved and measured.
+    moved and measured. `tune` says how its controller is tuned, when the plant file does.
     """
 
     name: str
@@ -83,6 +86,7 @@ class Loop:
     through: str = ""
     longest: float = 14400.0
     note: str = ""
+    tune: Tune | None = None
 
 
 @dataclass(frozen=True)

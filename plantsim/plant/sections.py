@@ -32,6 +32,7 @@ from plantsim.plant.schema import (
     Times,
     Variant,
 )
+from plantsim.plant.tune_section import TUNE
 
 Q = Quantity
 POINT = r"[A-Z]{1,5}-\d{1,5}[A-Z]?|[A-Za-z][A-Za-z0-9_-]*\.[A-Za-z_][A-Za-z_0-9.]*(\[[0-9, -]+\])?"
@@ -505,6 +506,7 @@ LOOP = Section(
     stop_above=Maybe(Number(), doc="measurement above which it is"),
     through=Maybe(Reference("line"), doc="line through which the answer comes: its transit is part of the dead time"),
     longest=Q("time", "4 h", lo="1 min", hi="7 d", doc="longest wait for an answer to settle"),
+    tune=Maybe(TUNE, doc="how its controller is tuned; left out: it is tested only"),
     note=Maybe(Text(), doc="a line about it"),
 )
 FAILURE = Section(
