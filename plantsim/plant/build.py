@@ -9,6 +9,7 @@ from pathlib import Path
 
 from plantsim import records
 from plantsim.arena import Arena
+from plantsim.plant.acts import Places, make_acts
 from plantsim.plant.alarms import add_alarms
 from plantsim.plant.assemble import Assembly
 from plantsim.plant.loops import make_loops
@@ -16,6 +17,7 @@ from plantsim.plant.model import Channel, Limit, Model, Tag
 from plantsim.plant.program_variables import watch_channels
 from plantsim.plant.programs import add_programs
 from plantsim.plant.reader import dump, examine
+from plantsim.plant.scenario import acts_of
 from plantsim.plant.schedule import make_plans
 from plantsim.plant.sections import PLANT
 from plantsim.plant.signals import add_actuators, add_flags, add_instruments, collect_tags
@@ -99,11 +101,13 @@ def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[
     limits = _limits(tree, {channel.name for channel in _channels(a, arena, tags)})
     loops = make_loops(a, arena, instances, tags)
     make_plans(a, arena)  # once for what is wrong with them: memory may be filled only when nothing is
+    acts = make_acts(Places(a.units, tags, instances, arena, frozenset(a.unsure)), acts_of(tree.acts))
     tree.raise_findings()
     _fill(a, arena)
     plans = make_plans(a, arena)
+    plans.items += acts
     # only now is the number of plans known; their memory comes last, so addresses stay as they are
-    a.parts.pool("agenda", len(plans))
+    a.parts.pool("agenda", plans.slots)
     arena = a.parts.allocate()
     _fill(a, arena)
     channels = _channels(a, arena, tags) + watch_channels(instances, arena, watch)

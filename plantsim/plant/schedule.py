@@ -1,4 +1,4 @@
-"""From the configuration's calendars, failures and events to plans."""
+"""From the configuration's calendars and failures to plans."""
 
 from __future__ import annotations
 
@@ -17,8 +17,6 @@ from plantsim.plant.plans import (
     CrewPlan,
     DeliveryPlan,
     DipPlan,
-    Event,
-    EventPlan,
     FacePlan,
     FailurePlan,
     Plans,
@@ -99,9 +97,6 @@ def make_plans(a: Assembly, arena: Arena) -> Plans:
         write = _write(a, arena, f, "what", f.what, f.value, True)
         if write is not None:
             plans.add(FailurePlan(f"{name} ({f.what})", write, f.mean_up, f.mean_down))
-    events = _events(a, arena)
-    if events:
-        plans.add(EventPlan(events))
     lines = [(n, a.units[n][1]) for n, u in tree.units.items() if u.kind == "line"]
     if tree.rounds is not None and lines:
         plans.add(RoundsPlan(tuple(i for _, i in lines), tuple(n for n, _ in lines), 3600.0, week_of(tree.rounds)))
@@ -175,20 +170,3 @@ def _write(
         return None
     array, index, field, _ = found
     return Write(arena.cell(array, index, field), arena.is_integer(array, field), value)
-
-
-def _events(a: Assembly, arena: Arena) -> tuple[Event, ...]:
-    events: list[Event] = []
-    for e in a.tree["events"]:
-        write = _write(a, arena, e, "what", e.what, e.to, e.for_ is not None)
-        if write is None:
-            continue
-        words = e.note or f"{e.what} set to {e.to:g}"
-        events.append(Event(e.at, (write,), words))
-        if e.for_ is not None:
-            cells = arena.mem.view(np.int64) if write.integer else arena.mem
-            before = Write(write.cell, write.integer, float(cells[write.cell]))
-            events.append(Event(e.at + e.for_, (before,), f"{words}: back as before"))
-    return tuple(sorted(events, key=lambda e: e.at))
-
-
