@@ -32,6 +32,9 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
     p.add_argument("--lab", metavar="LAB.yaml", help="laboratory tests of the water, for the clarifier")
     p.add_argument("--set", action="append", default=[], metavar="KEY=VALUE", dest="overrides",
                    help="replace one value of the file, or choose size.KEY of the bench; may be repeated")  # fmt: skip
+    p.add_argument("--year", action="store_true",
+                   help="run the sump over a year of random shifts, not a week (about two minutes)")
+    p.add_argument("--seed", type=int, default=None, metavar="N", help="key of the random shifts (default: 1)")
     p.set_defaults(execute=execute)
 
 
@@ -54,7 +57,12 @@ def execute(args: argparse.Namespace) -> int:
 
     if args.page is not None and not Path(args.page).parent.is_dir():
         raise NotSized(f"--page: found '{args.page}'; allowed: a file in a folder that is there")
-    choices, overrides = split(args.overrides)
+    given = list(args.overrides)
+    if args.year:
+        given.append("size.days=365 d")
+    if args.seed is not None:
+        given.append(f"size.seed={args.seed}")
+    choices, overrides = split(given)
     bench = Bench(args.file, choices, overrides, args.lab)
     if args.subject in ("sump", "all"):
         from plantsim.cli.run import COMPILE_WORDS, kernel_is_compiled

@@ -22,8 +22,10 @@ from plantsim.analysis.sizing.clarifier import size_clarifier
 from plantsim.analysis.sizing.lines import Line, PumpCurve, branches_of, duty, in_series
 from plantsim.analysis.sizing.pumping import Site, size_pumping
 from plantsim.analysis.sizing.result import NotSized, Sheet
-from plantsim.analysis.sizing.sump import SumpDuty, size_sump, starts_allowed
+from plantsim.analysis.sizing.shifts import Shifts
+from plantsim.analysis.sizing.sump import SumpDuty, pump_levels, rest_of, size_sump, starts_allowed
 from plantsim.analysis.sizing.sump_bench import Case, bare_motors, compare, holding, proved_volume
+from plantsim.analysis.sizing.sump_year import random_shifts, trial
 from plantsim.physics.rheology import yield_stress
 from plantsim.plant.assemble import level_table
 from plantsim.plant.reader import read
@@ -266,14 +268,59 @@ class Bench:
         case = Case(self.tree.units[sump].plain(), plain["pipe"], groups, bare, start, stop, between, top,
                     min(turns, 2), source=self.tree.units[feeds[0]].plain() if feeds else None,
                     site_start=f"{self.tree.site.start:%Y-%m-%d %H:%M}")  # fmt: skip
-        rest = given.rest if given.rest is not None else 0.0
-        bench = compare(case, limit, rest, days=c["days"] / 86400.0)
+        rest = rest_of(given)
+        lag = sheet["lag_volume_2"].value if "lag_volume_2" in sheet and len(bare) > 1 else 0.0
+        joins = pump_levels(stop, start, given.area, [lag])[1] if lag > 0.0 else None
+        bench = compare(case, limit, rest, days=min(c["days"] / 86400.0, 28.0), lag=joins)
         try:
             still = holding(bare_motors(case, min_rest="0 s", max_starts=None))
             bench.add(*proved_volume(still, bare[0] / (4.0 * limit * min(turns, 2)), limit))
         except NotSized as reason:
             bench.left_out.append(f"smallest volume by simulation: {reason}")
-        return [sheet, bench]
+            return [sheet, bench]
+        if c["days"] <= 0.0 or not feeds:
+            return [sheet, bench]
+        plan, seed = self.shifts(sump), int(c["seed"])
+        others = [r for r in sheet.results if r.key in ("volume_guidance", "volume_rest", "volume_drain_back")]
+        try:
+            one = trial(case, plan, c["days"], seed, limit, rest, lag)
+            shifts = random_shifts(one, plan, seed, bench["proved_volume"].value, others)
+        except NotSized as reason:
+            bench.left_out.append(f"random shifts: {reason}")
+            return [sheet, bench]
+        return [sheet, bench, shifts]
+
+    def shifts(self, sump: str) -> Shifts:
+        """How the wash plant of the file feeds the sump over random shifts."""
+        c, s, w = self.choices, self.source, self.tree.water
+        solids = (s.fines + s.coarse) * s.production
+        full = s.production * (s.wash_ratio - s.moisture / 1000.0) + solids / w.solids_density
+        decant = c["decant"]
+        if decant is None:
+            banks = [self.tree.units[n] for n in self.of_kind("bank")]
+            banks = [u for u in banks if getattr(u.decant, "name", "") == sump]
+            mud = solids * (1.0 / c["underflow"] - 1.0 / w.solids_density)
+            decant = self.set_free(banks[0]) * mud / full if banks else 0.0
+        rain, begin = None, self.tree.site.start
+        year = (begin - begin.replace(month=1, day=1, hour=0, minute=0, second=0, microsecond=0)).total_seconds()
+        make = make_weather(self.tree)
+        if make is not None:
+            weather = make(int(c["seed"]))
+
+            def rain(seconds: float) -> float:
+                return float(weather.hour(year + seconds)[1])
+
+        day = begin.weekday() * 86400.0 + begin.hour * 3600.0 + begin.minute * 60.0
+        return Shifts(
+            full, week_of(s.shifts) if s.shifts is not None else (), week_of(s.pauses) if s.pauses is not None else (),
+            day, int(c["streams"]), c["part_load"], s.wander_feed, s.wander_time, c["stop_every"], decant=decant,
+            wash_down=c["wash_down"], paved=c["paved"] if rain is not None else 0.0, rain=rain,
+        )  # fmt: skip
+
+    def set_free(self, bank: Any) -> float:
+        """Part of the underflow's water that settling in a cell sets free."""
+        arriving = self.tree.water.solids_density / self.choices["underflow"] - 1.0
+        return float(max(0.0, (arriving - bank.final_void) / arriving))
 
     def size_pumping(self) -> list[Sheet]:
         """Pumps and pipeline."""
@@ -366,11 +413,8 @@ class Bench:
         c, w, s = self.choices, self.tree.water, self.source
         returned = c["returned"]
         if returned is None:
-            returned = 0.0
             banks = [self.tree.units[n] for n in self.of_kind("bank")]
-            arriving = w.solids_density / c["underflow"] - 1.0
-            if banks and banks[0].decant is not None:
-                returned = max(0.0, (arriving - banks[0].final_void) / arriving)
+            returned = self.set_free(banks[0]) if banks and banks[0].decant is not None else 0.0
         open_area = 0.0
         for unit in self.tree.units.values():
             if unit.kind == "vessel" and unit.open_to_sky:

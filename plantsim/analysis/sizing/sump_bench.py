@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from plantsim.analysis.sizing.result import Line, NotSized, Plot, Result, Sheet, inputs
+from plantsim.analysis.sizing.shifts import Inflow
 from plantsim.physics.cycling import cycle_time, starts_per_pump
 from plantsim.plant.reader import dump
 from plantsim.units import to_si
@@ -124,7 +125,17 @@ def holding(case: Case) -> Case:
     return replace(case, pipe={**case.pipe, "check_valve": "yes"}, groups=groups)
 
 
-def plant_text(case: Case, inflow: float | None, step: float) -> str:
+SERIES = "inflow.csv"
+
+
+def series_text(inflow: Inflow) -> str:
+    """The inflow as a measured series of clear water."""
+    few = inflow.bends()
+    rows = [f"{t:.8g},{H * q:.7g},0" for t, q in zip(few.time, few.flow)]
+    return "\n".join(["time [s],flow [m3/h],solids [g/L]", *rows, ""])
+
+
+def plant_text(case: Case, inflow: float | Inflow | None, step: float) -> str:
     """The small plant as YAML; `inflow` None: the wash plant of the file."""
     pumps: dict[str, Any] = {}
     switches: dict[str, Any] = {}
@@ -145,6 +156,8 @@ def plant_text(case: Case, inflow: float | None, step: float) -> str:
             raise NotSized("found no wash plant that feeds the sump; allowed: one, for an inflow by the hour")
         feed = {**_given(case.source), "kind": "source", "to": "sump", "faces": None, "permit": None, "from": None}
         feed = _given(feed)
+    elif isinstance(inflow, Inflow):
+        feed = {"kind": "source", "to": "sump", "production": "1 t/h", "series": SERIES}
     else:
         feed = {"kind": "supply", "to": "sump", "flow": f"{H * inflow:.10g} m3/h", "temperature": "10 degC"}
     every = f"{step:g} s"
@@ -178,15 +191,17 @@ def _given(block: dict[str, Any]) -> dict[str, Any]:
             for key, value in block.items() if value is not None}  # fmt: skip
 
 
-def simulate(case: Case, inflow: float | None, seconds: float, step: float = 1.0, seed: int = 1) -> Cycling:
+def simulate(
+    case: Case, inflow: float | Inflow | None, seconds: float, step: float = 1.0, seed: int = 1
+) -> Cycling:  # fmt: skip
     """Run a case.
 
     Parameters
     ----------
     case : Case
         What to run.
-    inflow : float or None
-        Steady inflow, or None for the wash plant of the file, [m3/s]
+    inflow : float, Inflow or None
+        Steady inflow, inflow over time, or None for the wash plant of the file, [m3/s]
     seconds : float
         Time simulated, [s]
     step : float
@@ -200,10 +215,12 @@ def simulate(case: Case, inflow: float | None, seconds: float, step: float = 1.0
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "bench.yaml"
         path.write_text(plant_text(case, inflow, step), encoding="utf-8")
+        if isinstance(inflow, Inflow):
+            (path.parent / SERIES).write_text(series_text(inflow), encoding="utf-8")
         model = load_model(path)
     sim = Simulation(model, seed)
     highest, at = 0.0, 0.0
-    piece = max(60.0, seconds / 400.0)
+    piece = max(60.0, min(seconds / 400.0, 1200.0))
     while at < seconds:  # the level is looked at often enough to see its peaks
         at = min(seconds, at + piece)
         sim.run(at)
@@ -244,7 +261,12 @@ def steady_lag(case: Case, inflow: float, volume: float, cycles: int = 8) -> Cyc
 
 # ---------------------------------------------------------------------------------------------- results
 def compare(
-    case: Case, limit: float, rest: float = 0.0, ratios: Sequence[float] = (0.25, 0.5, 0.75), days: float = 7.0
+    case: Case,
+    limit: float,
+    rest: float = 0.0,
+    ratios: Sequence[float] = (0.25, 0.5, 0.75),
+    days: float = 7.0,
+    lag: tuple[float, float] | None = None,
 ) -> Sheet:
     """Formula, simulation of the same case, and simulation with what the formula leaves out.
 
@@ -260,6 +282,8 @@ def compare(
         Inflow over the capacity of the lead pump, [-]
     days : float
         Time of the run with the inflow by the hour; 0: none, [-]
+    lag : (float, float), optional
+        Start and stop level of the second pump in that run; left out: it stays out, [m]
     """
     sheet = Sheet("Simulated cycling", cautions=[
         "Simulated values: confirm by a timed draw-down and a count of starts on the real sump.",
@@ -305,7 +329,8 @@ def compare(
     sheet.plots.append(Plot("starts_inflow", "starts of one pump against inflow", "inflow", "m3/s", "m3/h", "starts",
                             "1/s", "1/h", tuple(marks)))  # fmt: skip
     if days > 0.0 and case.source is not None:
-        sheet.add(*by_the_hour(case, limit, days))
+        on, off = lag if lag is not None else (None, None)
+        sheet.add(*by_the_hour(replace(case, lag_start=on, lag_stop=off), limit, days))
     elif days > 0.0:
         sheet.left_out.append("inflow by the hour: no wash plant feeds this sump")
     return sheet
