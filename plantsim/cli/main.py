@@ -12,7 +12,7 @@ import sys
 import traceback
 from collections.abc import Sequence
 
-from plantsim.cli import bump, check, compare, export, identify, listing, run, size, test, trace
+from plantsim.cli import bump, check, compare, export, identify, listing, loops, run, size, test, trace
 from plantsim.errors import PlantsimError
 
 DESCRIPTION = """\
@@ -31,7 +31,7 @@ def parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     top.add_argument("--version", action="store_true", help="show the version and stop")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", dest="command")
-    for module in (run, check, listing, compare, export, test, trace, identify, bump, size):
+    for module in (run, check, listing, compare, export, test, trace, identify, bump, size, loops):
         module.add(commands, shared)
     return top
 
