@@ -5,6 +5,7 @@ gives a verdict on each: kept, broken or not tested, with the worst margin and w
 what a record has to offer; the data of a kept run has it.
 """
 
+from plantsim.analysis.checks.file import Acceptance, Case, read_acceptance, read_checks
 from plantsim.analysis.checks.grammar import SentenceError, parse
 from plantsim.analysis.checks.judge import FAILED, OK, UNTESTED, Verdict, judge
 from plantsim.analysis.checks.names import NameRefusal, Needs, needs
@@ -12,6 +13,7 @@ from plantsim.analysis.checks.recording import Record, Recording, Values, from_s
 from plantsim.analysis.checks.sentence import Check, Sentence
 
 __all__ = [
-    "FAILED", "OK", "UNTESTED", "Check", "NameRefusal", "Needs", "Record", "Recording", "Sentence", "SentenceError",
-    "Values", "Verdict", "from_simulation", "judge", "needs", "parse",
+    "FAILED", "OK", "UNTESTED", "Acceptance", "Case", "Check", "NameRefusal", "Needs", "Record", "Recording",
+    "Sentence", "SentenceError", "Values", "Verdict", "from_simulation", "judge", "needs", "parse", "read_acceptance",
+    "read_checks",
 ]

@@ -21,13 +21,15 @@ journal says "WORDS", journal never says ...    a line of the journal
 after EVENT, CONDITION within 15 s              the answer to every such event; late or missing: failed
 after EVENT, SENTENCE                           from the event on; `for 2 h` at the end: for so long
 before EVENT, CONDITION for 10 min              in the time that leads up to it
-after EVENT: EVENT, then EVENT within 2 min     in this order, the last within the time
+after EVENT: EVENT, then EVENT within 2 min     in this order, the last within the time; `after EVENT, first EVENT,
+                                                then EVENT`: the same without a colon, which YAML wants in quotes
 ==============================================  =====================================================================
 
 CONDITION: `Q under 80 NTU`, `over`, `at most`, `at least`, `between 1 m and 2 m`, `within 0.2 m of 1.6 m` (or of
 another quantity); `NAME` or `NAME on`, `NAME off`, `P-101 runs`, `P-101 stands`, `P-101 trips`; joined by `and` or by
 `or`; `not` before one; `for 10 s` after it: once it has been true so long. EVENT: a CONDITION at the moment it becomes
-true, `journal "WORDS"`, or a moment that has a name, such as `the upset`.
+true, `journal "WORDS"`, or a moment that has a name: `the upset` (the first act of a cause), `the response` (the
+first act of an operator).
 """
 
 from __future__ import annotations
@@ -321,7 +323,10 @@ class _Parser:
             else:
                 if not self.eat(","):
                     raise self.refuse("',' before what has to hold, or ':' before steps in order", (",", ":"))
-                made = replace(self.stated(True), anchor=anchor)
+                if self.eat("first"):
+                    made = s.Sentence(self.text, self.order(), anchor)
+                else:
+                    made = replace(self.stated(True), anchor=anchor)
         elif self.eat("before"):
             anchor = self.event()
             if not self.eat(","):

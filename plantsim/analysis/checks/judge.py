@@ -31,30 +31,30 @@ class Verdict:
     ----------
     name, sentence : str
         Of the check.
-    status : str
+    outcome : str
         'ok', 'failed' or 'not tested'.
-    margin : float or None
-        Room left at the worst moment, in `unit`; negative: how far the limit was passed.
+    margin : float
+        Room left at the worst moment, in `unit`; negative: how far the limit was passed; not a number: there is none.
     unit : str
         Unit of the margin.
-    at : float or None
-        When that was [s].
+    when : float
+        When that was [s]; not a number: at no one moment.
     words : str
         What was seen.
     """
 
     name: str
     sentence: str
-    status: str
-    margin: float | None = None
+    outcome: str
+    margin: float = math.nan
     unit: str = ""
-    at: float | None = None
+    when: float = math.nan
     words: str = ""
 
     @property
     def ok(self) -> bool:
         """Whether it was tested and kept."""
-        return self.status == OK
+        return self.outcome == OK
 
 
 @dataclass(frozen=True)
@@ -100,14 +100,15 @@ def judge_one(check: s.Check, moments: Moments) -> Verdict:
     """Judge one sentence; see `judge`."""
     said = check.sentence
     found = _whole(said, moments)
-    return Verdict(check.name, said.text, found.status, found.margin, found.unit, found.at, found.words)
+    margin, when = (math.nan if x is None or not math.isfinite(x) else float(x) for x in (found.margin, found.at))
+    return Verdict(check.name, said.text, found.status, margin, found.unit, when, found.words)
 
 
 def _whole(said: s.Sentence, moments: Moments) -> _Found:
     requirement = said.requirement
     if isinstance(requirement, s.Closure):
         return _closure(requirement, moments.record)
-    if isinstance(requirement, s.Always) and figure_of(said, moments.units):
+    if isinstance(requirement, s.Always) and figure_of(said, moments.units, bool(moments.record.figures)):
         assert isinstance(requirement.condition, s.Compare)
         return _figure(requirement.condition, moments.record)
     if not len(moments.time):
@@ -313,7 +314,7 @@ def _timed(r: s.Within | s.Order, m: Moments, anchor: float) -> _Found:
     """An answer, or steps in order, after one event."""
     end = float(m.time[-1])
     if isinstance(r, s.Within):
-        at = m.first(r.condition, anchor)
+        at = m.lasted(r.condition, anchor) if isinstance(r.condition, s.Held) else m.first(r.condition, anchor)
         if math.isinf(at):
             if end < anchor + r.seconds - 1e-9:
                 return _Found(UNTESTED, words="the record ends before the time is over")

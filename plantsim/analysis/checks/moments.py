@@ -12,6 +12,9 @@ from plantsim.analysis.checks import sentence as s
 from plantsim.analysis.checks.names import compare_series, counter_series, in_unit, state_series
 from plantsim.analysis.checks.recording import Recording
 
+_FIRST = {"cause": "act", "upset": "act", "act": "act", "response": "operator"}
+"""Moments found in the journal when a record names none: the first line of this kind."""
+
 
 @dataclass(frozen=True)
 class Truth:
@@ -108,7 +111,7 @@ class Moments:
                 marks = getattr(self.record, "marks", {})
                 if name in marks:
                     return sorted(marks[name])
-                return [at for at, kind, _ in self.record.journal if kind == name]
+                return [at for at, kind, _ in self.record.journal if kind == _FIRST.get(name, "")][:1]
         truth = self.truth(event)
         on = truth.on & truth.known
         return [float(t) for t in self.time[1:][on[1:] & ~on[:-1]]]
@@ -119,6 +122,13 @@ class Moments:
             return next((t for t in self.events(event) if t >= since), math.inf)
         truth = self.truth(event)
         rows = np.flatnonzero(truth.on & truth.known & (self.time >= since - 1e-9))
+        return float(self.time[rows[0]]) if len(rows) else math.inf
+
+    def lasted(self, condition: s.Held, since: float) -> float:
+        """First moment at which something has been true for a time, counted from `since` [s] at the earliest."""
+        part = self.truth(condition.part)
+        on = part.on & part.known & (self.time >= since - 1e-9)
+        rows = np.flatnonzero(held(on, self.time, condition.seconds))
         return float(self.time[rows[0]]) if len(rows) else math.inf
 
     def starts(self, unit: str) -> list[float]:

@@ -127,8 +127,11 @@ def needs(check: s.Sentence, known: Mapping[str, str]) -> Needs:
     return Needs(frozenset(series), frozenset(wanted), isinstance(requirement, s.Closure), running)
 
 
-def figure_of(check: s.Sentence, known: Mapping[str, str]) -> str:
-    """Name of the figure a sentence is about, or nothing: no quantity of the unit has that name, or one near it."""
+def figure_of(check: s.Sentence, known: Mapping[str, str], partial: bool = False) -> str:
+    """Name of the figure a sentence is about, or nothing: no quantity of the unit has that name, or one near it.
+
+    `partial`: `known` is only what was recorded, so a unit may be missing from it.
+    """
     requirement = check.requirement
     if check.anchor is None and check.given is None and isinstance(requirement, s.Always):
         limit = requirement.condition
@@ -136,7 +139,7 @@ def figure_of(check: s.Sentence, known: Mapping[str, str]) -> str:
             unit, _, quantity = limit.name.partition(".")
             own = [name.partition(".")[2] for name in known if name.startswith(unit + ".")]
             slip = difflib.get_close_matches(quantity, own, 1, _SLIP)
-            if unit == "plant" or (own and not slip):
+            if unit == "plant" or ((own or partial) and not slip):
                 return limit.name
     return ""
 

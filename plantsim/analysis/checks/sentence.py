@@ -229,12 +229,12 @@ class Sentence:
 class Check:
     """A sentence with its name.
 
-    `untested_ok`: it may go without a case in which it is put to the test. `why` is a line for the sheet, `where`
-    the file and line it stands in.
+    `untested_ok`: it may go without a case in which it is put to the test. `why` is a line for the sheet, `key` the
+    place of the sentence in its file.
     """
 
     name: str
     sentence: Sentence
     why: str = ""
     untested_ok: bool = False
-    where: str = ""
+    key: str = ""
