@@ -61,8 +61,8 @@ def test_without_cases_it_is_one_undisturbed_day(tmp_path):
          "acceptance.yaml:2: checks.a1: found 'uder'; allowed: under, over,"),
         ("checks:\n  a1: {say: sump.level uder 3 m}\n", "acceptance.yaml:2: checks.a1.say: found 'uder'"),
         ("checks:\n  a1: {says: sump.level under 3 m}\n", "(did you mean 'say'?)"),
-        ("checks:\n  dry: no spill from s\ncases:\n  c1: {excused: [drie]}\n",
-         "acceptance.yaml:4: cases.c1.excused.0: found 'drie'; allowed: the name of a sentence for all cases "
+        ("checks:\n  dry: no spill from s\ncases:\n  c1: {excused: [drry]}\n",
+         "acceptance.yaml:4: cases.c1.excused.0: found 'drry'; allowed: the name of a sentence for all cases "
          "(did you mean 'dry'?)"),
         ("checks:\n  a1: no spill from s\ncases:\n  c1: {checks: {a1: no spill from s}}\n",
          "acceptance.yaml:4: cases.c1.checks.a1: found 'a1', which stands at checks.a1"),
