@@ -32,6 +32,13 @@ CASE = Section(
     note=Maybe(Text(), doc="what it is, in words"),
     acts=ListOf(CASE_ACT, least=1, doc="what is done"),
 )
+PREDICTOR = Section(
+    "Dead-time compensation in the program: its model of the process, as arithmetic of the program's variables.",
+    on=Text(doc="variable that switches it on", pattern=_NAME, form="a variable of the program"),
+    gain=Text(doc="gain of its model, per unit of what is moved, with its sign"),
+    lag=Text(doc="lag of its model, in s"),
+    delay=Text(doc="dead time of its model, in s"),
+)
 TUNE = Section(
     "How the loop is tuned: where its gains are kept, how it is judged and what upsets it.",
     controller=Reference("program", doc="the block of 'control:' whose program holds the controller"),
@@ -66,6 +73,9 @@ TUNE = Section(
         allowed=Number(above=0.0, doc="greatest change of level allowed, in the unit of the measurement"),
     ), doc="of a level that smooths the flow: how far it may swing"),
     cases=MapOf(CASE, key=Name(""), doc="upsets the tuned loop is tried on"),
+    predictor=Maybe(PREDICTOR, doc="dead-time compensation the program has; left out: none"),
+    search=MapOf(Text(form="LOW .. HIGH, each with its unit"), key=Name("parameter"),
+                 doc="parameters the optimiser turns besides the gains, with their range"),
     choices=MapOf(MapOf(Text(), key=Name("")), key=Name(""),
                   doc="ways to use the program: parameters to set, by the name of the choice"),
 )

@@ -57,6 +57,21 @@ class Case:
 
 
 @dataclass(frozen=True)
+class Predictor:
+    """Dead-time compensation: the variable that switches it on, and the laws of its model's gain, lag and delay."""
+
+    on: str
+    gain: Law
+    lag: Law
+    delay: Law
+
+    @property
+    def names(self) -> frozenset[str]:
+        """Variables it looks at."""
+        return self.gain.names | self.lag.names | self.delay.names | {self.on}
+
+
+@dataclass(frozen=True)
 class Tune:
     """How one loop is tuned; see `plantsim.plant.tune_section` for what each word means.
 
@@ -89,6 +104,8 @@ class Tune:
     averaging: tuple[float, float] | None
     cases: tuple[Case, ...]
     choices: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    predictor: Predictor | None = None
+    search: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     @property
     def parts(self) -> dict[str, Part]:
@@ -100,7 +117,9 @@ class Tune:
     def variables(self) -> list[str]:
         """All variables the laws look at, and the set point, each once."""
         names = {name for part in self.parts.values() for name in (*part.law.names, part.by)}
-        return sorted(names | {self.setpoint} | ({self.output} if self.output else set()))
+        if self.predictor is not None:
+            names |= self.predictor.names
+        return sorted(names | set(self.search) | {self.setpoint} | ({self.output} if self.output else set()))
 
 
 def make_tune(a: Assembly, programs: Mapping[str, Any], t: Tree) -> Tune | None:
@@ -132,9 +151,12 @@ def make_tune(a: Assembly, programs: Mapping[str, Any], t: Tree) -> Tune | None:
         return None
     ready = wanted == in_force
     parts = {key: _part(t[key], key) for key in ("gain", "integral", "derivative") if t[key] is not None}
-    good = all(part is not None for part in parts.values())
+    predictor = _predictor(t.predictor) if t.predictor is not None else None
+    good = all(part is not None for part in parts.values()) and (t.predictor is None or predictor is not None)
+    search: dict[str, tuple[float, float]] = {}
     if ready and good:
-        good = _fits(t, programs[name].program, connected(block), parts)
+        good = _fits(t, programs[name].program, connected(block), parts, predictor)
+        search = _search(t, programs[name].program, connected(block))
     if not good or parts["gain"] is None:
         return None
     cases = tuple(
@@ -148,6 +170,7 @@ def make_tune(a: Assembly, programs: Mapping[str, Any], t: Tree) -> Tune | None:
         t.judged or "", t.judged_while or "", t.above, t.below, t.chemical or "", str(t.travel or ""),
         None if t.averaging is None else (t.averaging.swing, t.averaging.allowed), cases,
         {choice: {key.casefold(): text for key, text in values.items()} for choice, values in t.choices.items()},
+        predictor, search,
     )  # fmt: skip
 
 
@@ -163,7 +186,46 @@ def _part(t: Tree, key: str) -> Part | None:
     return Part(law, t.by.casefold())
 
 
-def _fits(t: Tree, program: Any, wiring: Mapping[str, str], parts: Mapping[str, Part | None]) -> bool:
+def _predictor(t: Tree) -> Predictor | None:
+    laws: dict[str, Law] = {}
+    for key in ("gain", "lag", "delay"):
+        try:
+            laws[key] = read_law(t[key])
+        except QuantityError as error:
+            t.finding(key, str(error))
+    return Predictor(t.on.casefold(), laws["gain"], laws["lag"], laws["delay"]) if len(laws) == 3 else None
+
+
+def _search(t: Tree, program: Any, wiring: Mapping[str, str]) -> dict[str, tuple[float, float]]:
+    """Ranges of the parameters the optimiser turns; what is none is a finding."""
+    known = {name.casefold(): variable for name, variable in program.variables.items()}
+    found: dict[str, tuple[float, float]] = {}
+    for key, text in t.search.items():
+        variable, where = known.get(key.casefold()), f"search.{key}"
+        if variable is None:
+            t.finding(where, sentence(quoted(key), f"a parameter of program {program.name}", nearest(key, known)))
+            continue
+        if variable.section != "input" or key.casefold() in wiring or variable.type not in ("REAL", "LREAL", "TIME"):
+            t.finding(where, sentence(f"'{key}', which cannot be turned",
+                                      "a REAL or TIME input of the program that no tag is tied to"))  # fmt: skip
+            continue
+        low, dots, high = text.partition("..")
+        size = 0.001 if variable.type == "TIME" else 1.0
+        try:
+            ends = (size * float(value_of(variable, low)), size * float(value_of(variable, high)))
+        except QuantityError as error:
+            t.finding(where, str(error))
+            continue
+        if not dots or not ends[0] < ends[1]:
+            t.finding(where, sentence(quoted(text), "LOW .. HIGH, the lower first"))
+            continue
+        found[key.casefold()] = ends
+    return found
+
+
+def _fits(
+    t: Tree, program: Any, wiring: Mapping[str, str], parts: Mapping[str, Part | None], predictor: Predictor | None
+) -> bool:  # fmt: skip
     """Whether the program has all that is named; what it lacks is a finding."""
     known = {name.casefold(): variable for name, variable in program.variables.items()}
     good = True
@@ -185,6 +247,11 @@ def _fits(t: Tree, program: Any, wiring: Mapping[str, str], parts: Mapping[str, 
             must(t[key], "by", part.by, True)
             for name in sorted(part.law.names - {part.by}):
                 must(t[key], "is", name, False)
+    if predictor is not None:
+        must(t.predictor, "on", predictor.on, False)
+        for key, law in (("gain", predictor.gain), ("lag", predictor.lag), ("delay", predictor.delay)):
+            for name in sorted(law.names):
+                must(t.predictor, key, name, False)
     must(t, "setpoint", t.setpoint.casefold(), True)
     if t.output is not None:
         must(t, "output", t.output.casefold(), False)
