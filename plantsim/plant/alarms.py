@@ -159,18 +159,15 @@ def _limits(t: Tree, point: WatchPoint, compare: str) -> tuple[float, float, flo
     clear = limit - sign * band
     if point.range is not None:
         low, high = point.range
+        span = high - low
         allowed = f"a value within the range of {t.on}, {low:g} to {high:g} {point.unit}"
-        if not low < limit < high:
+        # a 4-20 mA signal passes the ends of its range by a little, and falls below it when it fails
+        if not low - span / 16.0 < limit < high + span / 32.0:
             t.finding(compare, sentence(f"{quoted(text)}, which {t.on} never passes", allowed))
-        elif not low < clear < high and not _at_end(clear, low, high):
+        elif not low - span / 16.0 < clear < high + span / 32.0:
             t.finding("deadband", sentence(f"a deadband after which the alarm returns only at {clear:g} {point.unit}",
                                            allowed))  # fmt: skip
     return sign, sign * limit, sign * clear
-
-
-def _at_end(clear: float, low: float, high: float) -> bool:
-    """Whether a value is an end of a range: a reading can come back to it."""
-    return clear in (low, high)
 
 
 def _deadband(t: Tree, point: WatchPoint) -> float:
