@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 
 from plantsim.analysis.lab.data import Lab, read_lab
-from plantsim.analysis.lab.fits import fit_all, like_treated
 from plantsim.analysis.sizing import cells as cell_sizing
 from plantsim.analysis.sizing import water as water_sizing
 from plantsim.analysis.sizing.areas import Duty as ClarifierDuty
@@ -319,7 +318,10 @@ class Bench:
 
     def set_free(self, bank: Any) -> float:
         """Part of the underflow's water that settling in a cell sets free."""
-        arriving = self.tree.water.solids_density / self.choices["underflow"] - 1.0
+        densest, wanted = self.tree.water.solids_density, self.choices["underflow"]
+        if wanted >= densest:
+            raise NotSized(f"size.underflow: found {wanted:g} g/L; allowed: thinner than the solids, {densest:g} g/L")
+        arriving = densest / wanted - 1.0
         return float(max(0.0, (arriving - bank.final_void) / arriving))
 
     def size_pumping(self) -> list[Sheet]:
@@ -355,6 +357,8 @@ class Bench:
         )  # fmt: skip
         area = 0.25 * math.pi * u.diameter**2
         if self.lab is not None:
+            from plantsim.analysis.lab.fits import fit_all, like_treated  # slow to import
+
             fits = fit_all(self.lab)
             curves = like_treated(self.lab.curves)
             sheet = size_clarifier(given, curves, fits.best("settling") or fits.best("whole_curve"), area=area)
