@@ -48,11 +48,13 @@ def run_case(plan: Plan, case: Case) -> Row:
 
 def _run(plan: Plan, case: Case, row: Row) -> None:
     from plantsim.analysis.checks import from_simulation, judge
+    from plantsim.sim.recorder import thin
     from plantsim.sim.simulation import Simulation
 
     model = build(plan, case)
     # the profile of a bed is a fourth of the record, and nothing here reads it
     model.channels[:] = [channel for channel in model.channels if ".profile." not in channel.name]
+    thin(model, plan.until)
     sim = Simulation(model, case.seed)
     opening = sim.save()
     sim.run(plan.until)
