@@ -12,7 +12,21 @@ import sys
 import traceback
 from collections.abc import Sequence
 
-from plantsim.cli import bump, check, compare, export, identify, listing, loops, run, size, test, trace
+from plantsim.cli import (
+    bump,
+    check,
+    compare,
+    export,
+    identify,
+    listing,
+    loops,
+    run,
+    size,
+    study,
+    test,
+    trace,
+    upsets,
+)
 from plantsim.errors import PlantsimError
 
 DESCRIPTION = """\
@@ -31,7 +45,8 @@ def parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     top.add_argument("--version", action="store_true", help="show the version and stop")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", dest="command")
-    for module in (run, check, listing, compare, export, test, trace, identify, bump, size, loops):
+    for module in (run, check, listing, compare, export, test, trace, identify, bump, size, loops, study,
+                   upsets):  # fmt: skip
         module.add(commands, shared)
     return top
 

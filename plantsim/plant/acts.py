@@ -178,7 +178,7 @@ def _on_tag(places: Places, act: Act) -> dict[str, Any] | None:
         return None
     if tag.role in ("instrument", "switch"):
         act.report("set", sentence(f"'{tag.name}', which its instrument writes",
-                                   f"a fault of the instrument, such as {tag.name}.bias or {tag.name}.stuck"))  # fmt: skip
+                                   f"a fault of it, such as {tag.name}.bias or {tag.name}.stuck"))  # fmt: skip
         return None
     writer = places.writer(tag.index)
     if writer is not None and act.by != "operator":

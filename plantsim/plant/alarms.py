@@ -78,7 +78,7 @@ def _alarm(
         t.finding("on_delay", f"found {on_delay:g} s; allowed: less than respond_within, {t.respond_within:g} s: the "
                               "delay is taken from the time to respond")  # fmt: skip
     hush = _suppression(a, tags, programs, t)
-    if t.suppressed_while is None and t.given("suppressed_after"):
+    if t.suppressed_while is None and t.suppressed_after > 0.0:
         t.finding("suppressed_after", "found no suppressed_while; allowed: both, or neither")
     step = a.tree.site.step
     group = -1

@@ -11,7 +11,7 @@ import numpy as np
 
 from plantsim import records
 from plantsim.arena import Arena
-from plantsim.plant.plans import Plans
+from plantsim.plant.plans import Plans, Start
 
 if TYPE_CHECKING:
     from plantsim.plant.tuned import Tune
@@ -152,6 +152,40 @@ class Alarm:
         return f"{self.on} {self.compare} {self.limit:g} {self.unit}".rstrip()
 
 
+@dataclass(frozen=True)
+class UpsetSymptom:
+    """What is seen of an upset: how a quantity departs from the run in which nothing is done.
+
+    `goes` is 'up', 'down', 'away', 'on' or 'off'; `by` the departure that counts, in words with its unit; `held`,
+    `mean`, `earliest` and `latest` are times [s]: how long it lasts, over what means are taken, and the window after
+    the cause.
+    """
+
+    of: str
+    goes: str
+    by: str
+    held: float
+    mean: float
+    earliest: float
+    latest: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Upset:
+    """An upset on this plant: when, what is seen of it, and the sentences that fail when nobody acts."""
+
+    name: str
+    title: str
+    start: Start
+    horizon: float
+    symptoms: tuple[UpsetSymptom, ...]
+    missed: tuple[str, ...]
+    cautions: tuple[str, ...]
+    consequence: str
+    responded: bool
+
+
 @dataclass
 class Model:
     """Everything a simulation needs, built from one configuration.
@@ -173,6 +207,7 @@ class Model:
     limits: list[Limit] = field(default_factory=list)
     loops: dict[str, Loop] = field(default_factory=dict)
     alarms: list[Alarm] = field(default_factory=list)
+    upsets: list[Upset] = field(default_factory=list)
     record_every: int = 10
     resolved: str = ""
     source_file: str = ""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from plantsim.plant.fields import REQUIRED, Refusal, quoted
+from plantsim.plant.scenario_sections import ACT, SCENARIO
 from plantsim.plant.schema import (
     Choice,
     Flag,
@@ -517,24 +518,6 @@ FAILURE = Section(
     mean_up=Q("time", above="1 min", doc="mean time between failures"),
     mean_down=Q("time", above="1 s", doc="mean time to repair"),
 )
-_ACT = dict(
-    ramp=Q("time", "0 s", lo="0 s", doc="time in which the value gets there; 0 s: at once"),
-    for_=Maybe(Q("time", above="0 s"), doc="time after which the earlier value comes back; left out: it stays"),
-    by=Choice(("cause", "operator"), "cause",
-              doc="who does it; an operator takes a tag that a program writes out of its hands"),
-    note=Maybe(Text(), doc="words for the journal"),
-)
-ACT = Section(
-    "Something done at a time: a quantity, tag or variable of a program is set.",
-    at=Maybe(Q("time", lo="0 s"), doc="time after the start of the run"),
-    between=Maybe(ListOf(Q("time", lo="0 s"), least=2, most=2), doc="instead of `at`: two times, drawn by the seed"),
-    set=Text(doc="unit.quantity, tag or program.variable that is set",
-             pattern=r"[A-Za-z][A-Za-z0-9_-]*(\.[A-Za-z_0-9]+(\[[0-9, -]+\])?)*",
-             form="unit.quantity, a tag or program.variable"),
-    to=Text(doc="value with its unit, on or off; x1.3 times what it was, +0.2 m more than it was",
-            form="a value with its unit; or on, off, x1.3, +0.2 m"),
-    **_ACT,
-)
 BUS = Section(
     "A power bus.",
     dips=Maybe(Section(
@@ -594,5 +577,6 @@ PLANT = Section(
     deliveries=Maybe(Times(), doc="hours in which deliveries come; left out: at any time"),
     failures=MapOf(FAILURE, key=Name("failure"), doc="random failures"),
     acts=ListOf(ACT, doc="things done at given times"),
+    scenario=Maybe(SCENARIO, doc="scenario of the run, as `plantsim run --scenario` has put it here"),
     limits=ListOf(LIMIT, doc="lines to draw on the trends"),
 )

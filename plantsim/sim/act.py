@@ -161,7 +161,7 @@ def take(arena: Any, program: int, tag: int) -> bool:
 
 
 def give_back(arena: Any, program: int, outputs: int, tag: int) -> bool:
-    """Give a tag back to the program that writes it; `outputs` is how many tags it writes when none is taken from it."""
+    """Give a tag back to the program that writes it; `outputs` is how many tags it writes when it has all."""
     first, count = int(arena.program_p["copies_out"][program]), int(arena.program_p["n_out"][program])
     for i in range(first + count, first + outputs):
         if int(arena.copy_p["tag"][i]) == tag:

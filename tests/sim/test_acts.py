@@ -162,7 +162,7 @@ def test_a_hand_that_stays_stays():
     assert tag(sim, "XV-503") == 7.0
 
 
-# ---------------------------------------------------------------------------------------------- times, weather, save points
+# ---------------------------------------------------------------------------------- times, weather, save points
 def test_a_drawn_time_lies_between_its_ends_and_hangs_on_the_seed():
     """Uniform over two hours: the mean of 60 seeds is within 4 sigma of the middle, sigma = 2 h / sqrt(12 x 60)."""
     began = []
@@ -171,7 +171,7 @@ def test_a_drawn_time_lies_between_its_ends_and_hangs_on_the_seed():
         sim.run(3 * HOUR + 60.0)
         ((at, _),) = notes(sim, "act")
         began.append(at)
-    assert 1.0 <= min(began) and max(began) <= 3.0 and len(set(began)) > 50
+    assert min(began) >= 1.0 and max(began) <= 3.0 and len(set(began)) > 50
     assert np.mean(began) == pytest.approx(2.0, abs=4.0 * 2.0 / np.sqrt(12 * 60))
     again = acted("{between: [1 h, 3 h], set: line.plugged, to: on}", seed=17)
     again.run(3 * HOUR + 60.0)
@@ -256,7 +256,7 @@ def test_a_plant_takes_further_acts_and_goes_on_from_a_save_point_without_them()
     ("{at: 1 h, set: P-101.trip, to: maybe}", "found 'maybe'; allowed: on, off or a whole number"),
     ("{at: 1 h, set: sump.level, to: 2 m}", "but a vessel works that out anew at every step; allowed: sand"),
     ("{at: 1 h, set: weather.snow, to: 2 mm/h}", "allowed: air, rain, evaporation, water"),
-    ("{at: 1 h, set: LT-9, to: 2 m}", "'LT-9', which its instrument writes; allowed: a fault of the instrument"),
+    ("{at: 1 h, set: LT-9, to: 2 m}", "'LT-9', which its instrument writes; allowed: a fault of it"),
     ("{at: 1 h, set: XV-503, to: 20 %}", "which program filling writes at every scan; allowed: by: operator"),
     ("{at: 1 h, set: XV-503, to: 20 m, by: operator}", "found '20 m' (a length)"),
     ("{at: 1 h, set: HS-1, to: 20 %, by: operator}", "on, off or a number"),
