@@ -378,7 +378,9 @@ class _Parser:
             wanted = not self.eat("never")
             self.eat("says")
             return s.Says(self.words(), wanted)
-        if self.eat("no", "spill", "from"):
+        if self.eat("no", "spill"):
+            if not self.eat("from"):
+                raise self.refuse("from, with the name of a unit", ("from",))
             name = self.name()
             return s.Rise(name, "spill", s.Compare(name, "at most", s.Amount(0.0, "m3")))
         if self.eat("spill", "from"):

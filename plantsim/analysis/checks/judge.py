@@ -175,7 +175,7 @@ def _always(r: s.Always, m: Moments, mask: np.ndarray) -> _Found:
                       f"at worst {shown(float(truth.values[i]), truth.unit)}")  # fmt: skip
     broken = seen & ~truth.on
     if not broken.any():
-        return _Found(OK)
+        return _Found(OK, words=f"kept throughout {lasting(float(m.weights[seen].sum()))}")
     spells = m.spells(broken)
     start = float(m.time[np.flatnonzero(broken)[0]])
     total = float(m.weights[broken].sum())
@@ -221,7 +221,8 @@ def _count(r: s.Count, m: Moments, mask: np.ndarray) -> _Found:
     per = "" if math.isinf(r.per) else f" in any {lasting(r.per)}"
     if r.least and high - low < r.per and math.isfinite(r.per):
         return _Found(UNTESTED, words="the record is shorter than the time it counts in")
-    return _Found(OK if room >= 0 else FAILED, float(room), "1", at, f"{'least' if r.least else 'most'} {found}{per}")
+    words = f"{'least' if r.least else 'most'} {found}{per}"
+    return _Found(OK if room >= 0 else FAILED, float(room), "times", at, words)
 
 
 def windowed(times: Sequence[float], per: float, end: float, least: bool = False,

@@ -12,8 +12,8 @@ from plantsim.errors import PlantsimError
 from plantsim.plant.fields import nearest
 from plantsim.units import DIMENSIONS, QuantityError, sentence, spell, unit_factor
 
-_SLIP = 0.88
-"""How like a quantity a name must be to count as a slip of the pen, not as a figure."""
+_SLIP, _SHORT_SLIP = 0.88, 0.75
+"""How like a quantity a name must be to count as a slip of the pen, not as a figure; and one of a single word."""
 COUNTERS = {"spill": ("spilled", "overtopped"), "starts": ("starts", "running")}
 _PARTS = {"runs": (".running",), "trips": (".tripped",), "on": ("", ".running"), "": ("", ".running")}
 
@@ -138,7 +138,7 @@ def figure_of(check: s.Sentence, known: Mapping[str, str], partial: bool = False
         if isinstance(limit, s.Compare) and limit.name not in known and "." in limit.name and not limit.other:
             unit, _, quantity = limit.name.partition(".")
             own = [name.partition(".")[2] for name in known if name.startswith(unit + ".")]
-            slip = difflib.get_close_matches(quantity, own, 1, _SLIP)
+            slip = difflib.get_close_matches(quantity, own, 1, _SLIP if "_" in quantity else _SHORT_SLIP)
             if unit == "plant" or ((own or partial) and not slip):
                 return limit.name
     return ""

@@ -142,7 +142,7 @@ def prove(
             outcomes.append(outcome)
             if tell is not None:
                 tell(outcome)
-    _check_figures(acceptance, jobs, outcomes)
+    _check_figures(acceptance, jobs, outcomes, plain)
     return Proof(acceptance, plain, outcomes, _summed(cases, checks, acceptance, outcomes))
 
 
@@ -240,13 +240,16 @@ def _run(job: _Job) -> Outcome:
     return Outcome(job.case.name, job.seed, sim.seconds, tuple(verdicts), fault)
 
 
-def _check_figures(acceptance: Acceptance, jobs: list[_Job], outcomes: list[Outcome]) -> None:
+def _check_figures(acceptance: Acceptance, jobs: list[_Job], outcomes: list[Outcome], plain: Model) -> None:
     """A figure that no run has is most likely a slip of the pen."""
     for job in jobs:
         for check in job.checks:
             name = figure_of(check.sentence, _known(job.model), partial=True)
             if name and not any(v.outcome != UNTESTED for o in outcomes for v in o.verdicts if v.name == check.name):
-                acceptance.tree.finding(check.key, sentence(f"'{name}', which no run has", "a figure or quantity"))
+                unit = name.partition(".")[0]
+                near = nearest(name, [channel.name for channel in plain.channels if channel.name.startswith(unit)])
+                acceptance.tree.finding(check.key, sentence(f"'{name}', which no run has", "a figure or a quantity",
+                                                            near))  # fmt: skip
     acceptance.tree.raise_findings()
 
 
