@@ -18,6 +18,7 @@ from plantsim.cli import (
     compare,
     export,
     identify,
+    lab,
     listing,
     loops,
     prove,
@@ -46,7 +47,7 @@ def parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     top.add_argument("--version", action="store_true", help="show the version and stop")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", dest="command")
-    for module in (run, check, listing, compare, export, test, trace, identify, bump, size, loops, prove, study,
+    for module in (run, check, listing, compare, export, test, trace, identify, bump, size, lab, loops, prove, study,
                    upsets):  # fmt: skip
         module.add(commands, shared)
     return top

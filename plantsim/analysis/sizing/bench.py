@@ -358,10 +358,25 @@ class Bench:
         area = 0.25 * math.pi * u.diameter**2
         if self.lab is not None:
             from plantsim.analysis.lab.fits import fit_all, like_treated  # slow to import
+            from plantsim.analysis.lab.settling_law import tested_law
 
             fits = fit_all(self.lab)
             curves = like_treated(self.lab.curves)
-            sheet = size_clarifier(given, curves, fits.best("settling") or fits.best("whole_curve"), area=area)
+            tested = tested_law(fits, curves)
+            if curves and given.underflow_solids > tested.reach:
+                raise NotSized(
+                    f"size.underflow: found {given.underflow_solids:.4g} g/L, but the mud of these tests came to "
+                    f"{tested.reach:.4g} g/L only; allowed: up to that. Tests to add: the same cylinders read until "
+                    "the mud rests, or filled with thicker mud"
+                )
+            sheet = size_clarifier(given, curves, tested.law, tested.words, area)
+            governs = next((r.inputs[1].value for r in sheet.results if r.key == "area_coe_clevenger"), 0.0)
+            for what, solids in (("the feed", given.feed_solids), ("the governing layer", governs)):
+                if solids > 0.0 and not tested.low * 0.99 <= solids <= tested.high * 1.01:
+                    sheet.cautions.append(
+                        f"The settling law was tested from {tested.low:.4g} to {tested.high:.4g} g/L; {what} has "
+                        f"{solids:.4g} g/L: the law is drawn out beyond its tests there. Test at those solids."
+                    )
             sheet.left_out += [str(reason) for reason in fits.refused]
         else:
             law = water_law(u.settling or w.settling, w)

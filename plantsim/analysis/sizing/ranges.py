@@ -142,7 +142,8 @@ def table(spread: Range, columns: Sequence[Column]) -> Sheet:
     if any("(!)" in text for row in sheet.table for text in row):
         sheet.cautions.append("(!) a limit is not kept: size that value alone to read which one and by how much.")
     sheet.left_out += [f"{spread.key} = {column.value}: {column.reason}" for column in columns if column.reason]
-    sheet.cautions.append(f"{same} results do not change over this range and are not shown.")
+    if same:
+        sheet.table.append([f"({same} results do not change over this range)", *("" for _ in columns)])
     return sheet
 
 
