@@ -12,8 +12,9 @@ from plantsim.report.clock import day_words, length_words
 from plantsim.report.page import template
 
 if TYPE_CHECKING:
-    from plantsim.analysis.checks import Verdict
+    from plantsim.analysis.checks import Case, Verdict
     from plantsim.analysis.checks.proof import Proof, Proved
+    from plantsim.plant.tree import Tree
 
 PAGE = "proof.html"
 NOT_SAFETY = (
@@ -51,7 +52,7 @@ def render(proof: Proof, file: str) -> str:
         by_case.append({
             "case": case, "rows": rows, "length": length_words(case.until), "every": length_words(case.every),
             "seeds": ", ".join(str(run.seed) for run in runs), "faults": [run.fault for run in runs if run.fault],
-            "acts": [_act(act) for act in case.acts], "excused": sorted(case.excused), "sets": case.overrides,
+            "acts": _happens(case), "excused": sorted(case.excused), "sets": case.overrides,
         })  # fmt: skip
     owned = {check.name for case in proof.acceptance.cases for check in case.checks}
     common = [one for one in proof.sentences if one.check.name not in owned]
@@ -108,23 +109,43 @@ def _when(proof: Proof, seconds: float) -> str:
     return f"{day_words(moment)} {moment:%H:%M:%S}"
 
 
-def _act(act: object) -> str:
+def _happens(case: Case) -> list[str]:
+    """What is done in a case, one line for each act and upset."""
+    lines = [f"scenario {case.scenario.name}"] if case.scenario is not None else []
+    if case.tree is not None:
+        lines += [_upset(block) for block in case.tree.upsets]
+        lines += [_act(block) for block in case.tree.acts]
+    return lines
+
+
+def _time(block: Tree) -> str:
+    from plantsim.plant.program_variables import spelled
+
+    if block["at"] is not None:
+        return f"at {spelled(block['at'])}"
+    low, high = block["between"]
+    return f"between {spelled(low)} and {spelled(high)}, by the seed"
+
+
+def _upset(block: Tree) -> str:
+    """One upset as a line."""
+    words = f"{_time(block)}: {block.upset}"
+    given = [f"{name} {value}" for name, value in block["with"].items()]
+    given += [f"{part} is {name}" for part, name in block.parts.items()]
+    if given:
+        words += f" ({', '.join(given)})"
+    return words + (", answered by the operator" if block.respond else ", nobody answers")
+
+
+def _act(block: Tree) -> str:
     """One act as a line."""
     from plantsim.plant.program_variables import spelled
 
-    def get(key: str) -> object:
-        return act[key]  # type: ignore[index]
-
-    at = get("at")
-    between = get("between")
-    when = f"at {spelled(at)}" if isinstance(at, float) else (
-        f"between {spelled(between[0])} and {spelled(between[1])}" if isinstance(between, tuple) else "")  # fmt: skip
-    ramp, lasts = get("ramp"), get("for")
-    words = f"{when}: {get('set')} set to {get('to')}"
-    if isinstance(ramp, float) and ramp > 0.0:
-        words += f" over {spelled(ramp)}"
-    if isinstance(lasts, float):
-        words += f", for {spelled(lasts)}"
-    if get("by") == "operator":
+    words = f"{_time(block)}: {block['set']} set to {block.to}"
+    if block.ramp > 0.0:
+        words += f" over {spelled(block.ramp)}"
+    if block["for"] is not None:
+        words += f", for {spelled(block['for'])}"
+    if block.by == "operator":
         words += ", by an operator"
-    return words + (f" ({get('note')})" if get("note") else "")
+    return words + (f" ({block.note})" if block.note else "")

@@ -45,7 +45,7 @@ cases:
     assert [check.name for check in found.judged(trip)] == ["dry", "clear"]
     assert (trip.until, trip.seeds, trip.every) == (86400.0, (1,), 1.0)
     assert trip.overrides == ("site.quiet=yes",)
-    assert len(trip.acts) == 1
+    assert [block['set'] for block in trip.tree.acts] == ['P-101.trip']
     assert [check.name for check in read_checks(tmp_path / "acceptance.yaml")] == ["dry", "clear"]
 
 

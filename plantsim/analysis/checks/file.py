@@ -48,7 +48,7 @@ CHECK = OneOf(
 
 
 def _case() -> Section:
-    from plantsim.plant.sections import ACT
+    from plantsim.plant.scenario_sections import SCENARIO
 
     return Section(
         "A run in which sentences are judged.",
@@ -56,7 +56,9 @@ def _case() -> Section:
         until=Quantity("time", "24 h", above="0 s", hi="366 d", doc="length of the run"),
         seeds=ListOf(Integer(lo=0), default=(1,), doc="seeds of everything random, one run for each"),
         every=Quantity("time", "1 s", lo="0.05 s", hi="1 h", doc="time between rows on which sentences are judged"),
-        acts=ListOf(ACT, doc="what is done to the plant"),
+        scenario=Maybe(Text(), doc="file of a scenario, its path as seen from this file"),
+        upsets=SCENARIO.fields["upsets"],
+        acts=SCENARIO.fields["acts"],
         set=ListOf(Text(form="key=value"), doc="values of the plant file that are different here"),
         checks=MapOf(CHECK, key=Name("check"), doc="sentences of this case"),
         excused=ListOf(Text(), doc="sentences for all cases that this one may break"),
@@ -77,7 +79,7 @@ def schema() -> Section:
 
 @dataclass
 class Case:
-    """A run in which sentences are judged; `acts` are the blocks of what is done in it."""
+    """A run in which sentences are judged; `tree` holds its `upsets` and `acts`, None where nothing is done."""
 
     name: str
     note: str = ""
@@ -87,7 +89,7 @@ class Case:
     overrides: tuple[str, ...] = ()
     checks: list[Check] = field(default_factory=list)
     excused: frozenset[str] = frozenset()
-    acts: tuple[Tree, ...] = field(default=(), repr=False)
+    scenario: Path | None = None
     tree: Tree | None = field(default=None, repr=False)
 
 
@@ -134,7 +136,7 @@ def read_acceptance(path: Path | str) -> Acceptance:
     seen: set[str] = set()
     checks = _checks(tree, "checks", seen)
     common = set(seen)
-    cases = [_read_case(tree.cases[name], name, seen, common) for name in tree.cases]
+    cases = [_read_case(tree.cases[name], name, path, seen, common) for name in tree.cases]
     if not tree.cases:
         cases = [Case("undisturbed-day", "nothing is done to the plant")]
     if not seen:
@@ -184,12 +186,15 @@ def _checks(tree: Tree, key: str, seen: set[str]) -> list[Check]:
     return made
 
 
-def _read_case(tree: Tree, name: str, seen: set[str], common: set[str]) -> Case:
+def _read_case(tree: Tree, name: str, path: Path, seen: set[str], common: set[str]) -> Case:
     for i, excused in enumerate(tree.excused):
         if excused not in common:
             tree.finding(f"excused.{i}", sentence(f"'{excused}'", "the name of a sentence for all cases",
                                                   nearest(excused, common)))  # fmt: skip
     if len(set(tree.seeds)) != len(tree.seeds):
         tree.finding("seeds", "found a seed twice; allowed: each once")
+    scenario = path.parent / tree.scenario if tree.scenario else None
+    if scenario is not None and not scenario.is_file():
+        tree.finding("scenario", f"found '{tree.scenario}', but there is no such file; allowed: a scenario file")
     return Case(name, tree.note or "", tree.until, tuple(tree.seeds), tree.every, tuple(tree["set"]),
-                _checks(tree, "checks", seen), frozenset(tree.excused), tree.acts, tree)  # fmt: skip
+                _checks(tree, "checks", seen), frozenset(tree.excused), scenario, tree)  # fmt: skip

@@ -209,9 +209,17 @@ def _wants(acceptance: Acceptance, checks: list[Check], model: Model) -> Needs:
 def _acting(case: Case, model: Model, wants: Needs) -> Model:
     """The plant of one run: its own memory, the acts of the case, and only what is wanted recorded."""
     from plantsim.plant.acts import Places, acting, make_acts
-    from plantsim.plant.scenario import acts_of
+    from plantsim.plant.scenario import happenings, open_scenario
 
-    plans = make_acts(Places.of(model), acts_of(case.acts, "scenario"))
+    places = Places.of(model)
+    plans = []
+    if case.scenario is not None:
+        told = open_scenario(case.scenario)
+        told.raise_findings()
+        plans += make_acts(places, happenings(places, told)[0])
+        told.raise_findings()
+    if case.tree is not None:
+        plans += make_acts(places, happenings(places, case.tree)[0])
     every = case.every / model.step
     if abs(every - round(every)) > 1e-6 or round(every) < 1:
         assert case.tree is not None
