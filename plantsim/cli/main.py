@@ -13,6 +13,7 @@ import traceback
 from collections.abc import Sequence
 
 from plantsim.cli import (
+    alarms,
     bump,
     check,
     compare,
@@ -48,7 +49,7 @@ def parser() -> argparse.ArgumentParser:
     top.add_argument("--version", action="store_true", help="show the version and stop")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", dest="command")
     for module in (run, check, listing, compare, export, test, trace, identify, bump, size, lab, loops, prove, study,
-                   upsets):  # fmt: skip
+                   upsets, alarms):  # fmt: skip
         module.add(commands, shared)
     return top
 
