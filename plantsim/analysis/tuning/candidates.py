@@ -7,13 +7,14 @@ program and rounded; what is judged are the gains these parameters give, at ever
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from plantsim.analysis.tuning.controller import Choice, Controller
-from plantsim.analysis.tuning.margins import Margins, margins
+from plantsim.analysis.tuning.margins import Margins
 from plantsim.analysis.tuning.models import Integrating, Process, TuningError
 from plantsim.analysis.tuning.points import Found, Tested
+from plantsim.analysis.tuning.predictor import loop_margins
 from plantsim.analysis.tuning.robust import greatest_integral_gain
 from plantsim.analysis.tuning.rules import every_rule
 from plantsim.analysis.tuning.rules_level import smooth_level
@@ -65,6 +66,8 @@ class Candidate:
         On every process found, with the gains in force at its point.
     stretched : dict of str to Margins
         The same with gain and dead time at the ends of the allowed range.
+    rule, way : str
+        The rule, and the way the program is used when it is not that of the plant file (a choice of it).
     """
 
     name: str
@@ -74,6 +77,8 @@ class Candidate:
     nominal: Margins
     each: dict[str, Margins]
     stretched: dict[str, Margins]
+    rule: str = ""
+    way: str = ""
 
     @property
     def governs(self) -> str:
@@ -145,7 +150,7 @@ def stretch(process: Process, gain: float, dead_time: float) -> Process:
 
 def make(
     controller: Controller, points: Sequence[Tested], name: str, asked: Settings, choice: Choice,
-    over: Sequence[Range], base: Process,
+    over: Sequence[Range], base: Process, way: str = "",
 ) -> Candidate:  # fmt: skip
     """A candidate with its margins.
 
@@ -156,7 +161,7 @@ def make(
     points : sequence of Tested
         Operating points; the first is where the loop normally stands.
     name : str
-        Name of the candidate.
+        Name of the rule.
     asked : Settings
         What the rule asked for.
     choice : Choice
@@ -165,13 +170,65 @@ def make(
         Processes to hold.
     base : Process
         Process the rules were worked out from.
+    way : str
+        Name of the choice of the plant file that is part of it; empty: none.
     """
     sign = math.copysign(1.0, base.factors().gain)
-    force = {p.name: controller.settings({**p.values, **choice.mapping}, sign, name) for p in points}
-    each = {r.name: margins(force[r.point], r.process, controller.scan) for r in over}
-    wide = {r.name: margins(force[r.point], r.stretched, controller.scan) for r in over}
-    here = replace(force[points[0].name], source=asked.source, notes=asked.notes, warnings=asked.warnings)
-    return Candidate(name, asked, choice, here, margins(here, base, controller.scan), each, wide)
+    known = {p.name: {**p.values, **choice.mapping} for p in points}
+    force = {point: controller.settings(values, sign, name) for point, values in known.items()}
+    ahead = {point: controller.predictor(values) for point, values in known.items()}
+
+    def judged(point: str, process: Process) -> Margins:
+        return loop_margins(force[point], process, ahead[point], controller.scan)
+
+    each = {r.name: judged(r.point, r.process) for r in over}
+    wide = {r.name: judged(r.point, r.stretched) for r in over}
+    first = points[0].name
+    here = replace(force[first], source=asked.source, notes=asked.notes, warnings=asked.warnings)
+    title = f"{name}, {way}" if way else name
+    return Candidate(title, asked, choice, here, judged(first, base), each, wide, name, way)
+
+
+def other_ways(
+    controller: Controller, points: Sequence[Tested], table: Sequence[Candidate], over: Sequence[Range],
+    base: Process, choices: Mapping[str, Mapping[str, float]],
+) -> list[Candidate]:  # fmt: skip
+    """Rules with the program used in the other ways of the plant file, as far as margins allow them at all.
+
+    Parameters
+    ----------
+    controller : Controller
+        The controller.
+    points : sequence of Tested
+        Operating points.
+    table : sequence of Candidate
+        The present parameters first, then all rules.
+    over : sequence of Range
+        Processes to hold.
+    base : Process
+        Process the rules were worked out from.
+    choices : mapping
+        Parameters of each way, by name; ways with dead-time compensation are left out, as rules do not reckon with it.
+
+    Returns
+    -------
+    list of Candidate
+        Stable on every process, stretched too.
+    """
+    predictor = controller.tune.predictor
+    found = []
+    for way, extra in choices.items():
+        if predictor is not None and predictor.on in extra:
+            continue
+        for one in table[1:]:
+            if one.nominal.stable and one.nominal.Ms <= controller.tune.most_ms:
+                try:
+                    choice = controller.choose(one.asked, points[0].values, extra)
+                    made = make(controller, points, one.name, one.asked, choice, over, base, way)
+                except TuningError:
+                    continue
+                found += [made] if made.holds else []
+    return found
 
 
 def candidates(

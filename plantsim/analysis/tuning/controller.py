@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plantsim.analysis.tuning.models import TuningError
+from plantsim.analysis.tuning.models import FOPDT, TuningError
 from plantsim.analysis.tuning.settings import Settings
 from plantsim.plant.model import Loop, Model
 from plantsim.plant.plans import Write
@@ -110,6 +110,13 @@ class Controller:
             raise TuningError(f"{self.loop.name}: its laws give a gain of {gain:g}, an integral time of {Ti:g} s and a "
                               f"derivative time of {Td:g} s.")  # fmt: skip
         return Settings(gain, Ti if Ti > 0.0 else math.inf, max(Td, 0.0), rule=rule)  # 0: switched off
+
+    def predictor(self, values: Mapping[str, float]) -> FOPDT | None:
+        """Model in the dead-time compensation for these values of the variables; None when it is off or missing."""
+        one = self.tune.predictor
+        if one is None or values.get(one.on, 0.0) < 0.5:
+            return None
+        return FOPDT(one.gain.value(values), one.lag.value(values), one.delay.value(values))
 
     def choose(self, wanted: Settings, values: Mapping[str, float], extra: Mapping[str, float] | None = None) -> Choice:
         """Parameters that give wanted settings at an operating point, rounded.
