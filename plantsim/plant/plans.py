@@ -111,12 +111,29 @@ class ActPlan:
 
 @dataclass(frozen=True)
 class FailurePlan:
-    """Something fails at random and is repaired: exponential times [s] (common practice, no source)."""
+    """Something fails at random and is repaired: exponential times [s] (common practice, no source).
+
+    `crew`: it waits until the repair crew has time for it; without, somebody begins at once.
+    """
 
     name: str
     write: Write
     mean_up: float
     mean_down: float
+    crew: bool = False
+
+    @property
+    def slots(self) -> int:
+        """Agenda records: with a crew, one more for its place in the queue."""
+        return 2 if self.crew else 1
+
+
+@dataclass(frozen=True)
+class RepairPlan:
+    """Repair crews that take failures in the order in which they came, in working hours."""
+
+    number: int
+    spans: Week
 
 
 @dataclass(frozen=True)
@@ -173,7 +190,8 @@ class RoundsPlan:
 
 
 Plan = (
-    ShiftPlan | WeatherPlan | FailurePlan | DipPlan | CrewPlan | DeliveryPlan | FacePlan | RoundsPlan | ActPlan
+    ShiftPlan | WeatherPlan | FailurePlan | RepairPlan | DipPlan | CrewPlan | DeliveryPlan | FacePlan | RoundsPlan
+    | ActPlan
 )
 
 

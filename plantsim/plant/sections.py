@@ -516,7 +516,7 @@ FAILURE = Section(
               pattern=r"[A-Za-z][A-Za-z0-9_-]*\.[a-z_0-9]+", form="a fault of a unit, as unit.fault"),
     value=Number(1.0, doc="value of that fault"),
     mean_up=Q("time", above="1 min", doc="mean time between failures"),
-    mean_down=Q("time", above="1 s", doc="mean time to repair"),
+    mean_down=Q("time", above="1 s", doc="mean time of the repair itself, without the wait for the crew"),
 )
 BUS = Section(
     "A power bus.",
@@ -575,6 +575,12 @@ PLANT = Section(
     alarms=MapOf(ALARM, key=Tag("alarm"), doc="alarms by tag, in the order in which they are looked at"),
     rounds=Maybe(Times(), doc="hours in which an operator walks round; left out: nobody clears plugged lines"),
     deliveries=Maybe(Times(), doc="hours in which deliveries come; left out: at any time"),
+    crew=Maybe(Section(
+        "The people who repair what fails, one thing after the other, in their working hours.",
+        hours=Times(doc="working hours, such as 'mon-fri 07:00-16:00'"),
+        number=Integer(1, lo=1, hi=20, doc="things they can repair at a time"),
+    ), doc="repair crew; left out: each failure is taken up at once. Its hours are also those of deliveries and of "
+           "digging where these give none"),
     failures=MapOf(FAILURE, key=Name("failure"), doc="random failures"),
     acts=ListOf(ACT, doc="things done at given times"),
     scenario=Maybe(SCENARIO, doc="scenario of the run, as `plantsim run --scenario` has put it here"),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from plantsim import records
 from plantsim.plant import plans
 from plantsim.sim.act import Act
+from plantsim.sim.failure import Failure, Repair
 from plantsim.sim.process import Process, draw, inside, until_edge, until_open, week_seconds
 
 if TYPE_CHECKING:
@@ -44,25 +45,6 @@ class WeatherChange(Process):
         for field, value in (("air", air), ("rain", rain), ("evaporation", evaporation), ("water", water)):
             sim.put(plans.Write(arena.cell("weather", 0, field), False, value))
         return self.later(sim, tick, 3600.0 - second % 3600.0)
-
-
-class Failure(Process):
-    """Fails and is repaired, both after exponential times."""
-
-    plan: plans.FailurePlan
-
-    def first(self, sim: Simulation) -> int:
-        up = draw(sim.seed, self.number, (1 << 39) - 1).exponential(self.plan.mean_up)
-        return self.later(sim, 0, up)
-
-    def fire(self, sim: Simulation, tick: int) -> int:
-        failed = sim.model.arena.agenda["mark"][self.number] > 0.5
-        write = self.plan.write
-        sim.put(plans.Write(write.cell, write.integer, 0.0 if failed else write.value))
-        sim.model.arena.agenda["mark"][self.number] = 0.0 if failed else 1.0
-        sim.note(tick, "failure", f"{self.plan.name} {'repaired' if failed else 'fails'}")
-        mean = self.plan.mean_up if failed else self.plan.mean_down
-        return self.later(sim, tick, self.random(sim).exponential(mean))
 
 
 class Dip(Process):
@@ -173,6 +155,7 @@ PROCESSES: dict[type, type[Process]] = {
     plans.ShiftPlan: Shift,
     plans.WeatherPlan: WeatherChange,
     plans.FailurePlan: Failure,
+    plans.RepairPlan: Repair,
     plans.DipPlan: Dip,
     plans.CrewPlan: Crew,
     plans.DeliveryPlan: Delivery,
