@@ -82,8 +82,8 @@ class Cycling:
 def upright(capacity: float, head: float) -> list[list[str]]:
     """Curve of a pump of constant capacity, as the formula assumes it."""
     q = capacity * H
-    return [["0 m3/h", f"{60.0 * head:.6g} m", "0 %", "0 m"], [f"{q:.8g} m3/h", f"{1.05 * head:.6g} m", "70 %", "0 m"],
-            [f"{1.002 * q:.8g} m3/h", "0 m", "70 %", "0 m"]]  # fmt: skip
+    return [["0 m3/h", f"{60.0 * head:.6g} m", "0 %", "0 m"], [f"{q:.9g} m3/h", f"{1.05 * head:.6g} m", "70 %", "0 m"],
+            [f"{1.0002 * q:.9g} m3/h", "0 m", "70 %", "0 m"]]  # fmt: skip
 
 
 def ideal(case: Case) -> Case:
@@ -345,7 +345,7 @@ def _row(
     small = abs(change) < 1.0
     words = f"{abs(change):.2g} % {'more' if change > 0 else 'fewer'} than the formula's {formula:.4g} 1/h"
     if key == "simulated_4" and done.held <= 0.0:
-        words += "; no start had to be held back" + ("" if small else ", the rest is as without")
+        words += "; no start had to be held back" + ("" if small else ": it departs as without them")
     elif not small:
         words += f": {why}"
     if done.held > 0.0:
