@@ -119,7 +119,7 @@ def channels_of(model: Model, loop: Loop, wiring: Mapping[str, str], series: Map
     """
     tune = loop.tune
     actuator = loop.moves.name if loop.moves.tag >= 0 else ""
-    if tune is None:
+    if tune is None or not tune.ready:  # without a program its laws are written for the loop has no set point
         return Channels(loop.measures.name, actuator, actuator, math.nan, "")
     actuator = tune.travel or actuator
     watched = f"{tune.controller}.{tune.output}".casefold()
@@ -171,7 +171,8 @@ def health(loop: Loop, channels: Channels, time: Reals, series: Mapping[str, Rea
         found.notes.append("never in service: nothing can be said of it")
         return found
     if isinstance(setpoint, float) and math.isnan(setpoint):
-        found.notes.append("the plant file names no set point (loops.TAG.tune): errors are from the mean")
+        found.notes.append("no set point is known (loops.TAG.tune names none, or another program was in force): errors "
+                           "are from the mean")  # fmt: skip
         setpoint = float(measured[service].mean())
     error = setpoint - measured
     unit = loop.measures.unit
