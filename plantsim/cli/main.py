@@ -22,6 +22,7 @@ from plantsim.cli import (
     lab,
     listing,
     loops,
+    matrix,
     prove,
     run,
     size,
@@ -48,8 +49,8 @@ def parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     top.add_argument("--version", action="store_true", help="show the version and stop")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", dest="command")
-    for module in (run, check, listing, compare, export, test, trace, identify, bump, size, lab, loops, prove, study,
-                   upsets, alarms):  # fmt: skip
+    for module in (run, check, listing, compare, export, test, trace, identify, bump, size, lab, loops, prove, matrix,
+                   study, upsets, alarms):  # fmt: skip
         module.add(commands, shared)
     return top
 
