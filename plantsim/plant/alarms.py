@@ -25,7 +25,7 @@ USUAL = {"L": (0.05, 60.0), "F": (0.05, 15.0), "P": (0.02, 15.0), "T": (0.01, 60
 """By first letter of the instrument: usual deadband as part of its span, and usual on- and off-delay [s]."""
 RING_LEAST = 256
 """Least changes the ring between kernel and simulation holds."""
-_LETTERS = re.compile(r"([A-Z])[DFKQS]?A(H{0,2}|L{0,2}|M)([A-Z]?)-")
+_LETTERS = re.compile(r"([A-Z])[DFKQS]?A(HH?|LL?|M|)[A-Z]?-")
 _WHILE = re.compile(r"(\S+)\s+(?:is\s+)?(?:(on|off)|(above|below)\s+(.+))")
 
 
@@ -60,10 +60,6 @@ def add_alarms(a: Assembly, tags: Mapping[str, Tag], programs: Mapping[str, Any]
 def _alarm(
     a: Assembly, tags: Mapping[str, Tag], programs: Mapping[str, Any], groups: dict[str, int], name: str, t: Tree
 ) -> Alarm | None:
-    if name in a.units or name in tags:
-        t.finding("", f"found '{name}', which is a tag or a unit too; allowed: a name of its own, such as "
-                      f"{_own_name(name)}")  # fmt: skip
-        return None
     point = watch_point(a, tags, programs, t, "on", t.on)
     compare = _compare(t)
     if point is None or compare is None:
@@ -108,11 +104,6 @@ def shown(value: float) -> float:
     return float(f"{value:.12g}")
 
 
-def _own_name(tag: str) -> str:
-    letters, _, number = tag.partition("-")
-    return f"{letters[:1]}AH-{number}"
-
-
 def _compare(t: Tree) -> str | None:
     """The one of `above`, `below` and `is` that is given, in one word: above, below, on, off."""
     given = [key for key in ("above", "below", "is") if t[key] is not None]
@@ -130,11 +121,11 @@ def _check_letters(t: Tree, name: str, compare: str) -> None:
         t.finding("", f"found '{name}'; allowed: ISA-5.1 letters of an alarm: what is measured, A, then H, HH, L or LL "
                       "where it is high or low, such as LAH-101, FAL-102 or YA-101")  # fmt: skip
         return
-    wrong = {"above": "L", "below": "H"}.get(compare, "")
-    if wrong and match[2].startswith(wrong):
-        right = {"above": "H", "below": "L"}[compare]
+    right = {"above": "H", "below": "L"}.get(compare)
+    if right is not None and match[2][:1] in ("H", "L") and match[2][0] != right:
+        other = name.replace("A" + match[2], "A" + right * len(match[2]), 1)
         t.finding(compare, f"found '{compare}' for an alarm called '{name}'; allowed: {right} in a name for "
-                           f"'{compare}', such as {name.replace('A' + wrong, 'A' + right, 1)}")  # fmt: skip
+                           f"'{compare}', such as {other}")  # fmt: skip
 
 
 def _limits(t: Tree, point: WatchPoint, compare: str) -> tuple[float, float, float]:

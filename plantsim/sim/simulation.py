@@ -223,3 +223,4 @@ class Simulation:
         arena.restore(point.memory + records.tobytes())
         self.seed = point.seed
         self.journal, self._env = [], None
+        self.alarms.rewind()
