@@ -26,7 +26,7 @@ from plantsim.sim.simulation import Simulation
 
 ROOT = Path(__file__).resolve().parents[2]
 HOUR, DAY, WEEK = 3600.0, 86400.0, 7 * 86400.0
-DEMOS = tuple(sorted(path.stem for path in (ROOT / "configs").glob("*.yaml")))
+DEMOS = tuple(sorted(path.stem for path in (ROOT / "configs").glob("*.yaml") if "\nunits:" in path.read_text()))
 
 EVENTFUL = """
 # An invented plant with one of every kind of unit, in which much happens: shifts, faces, dips, failures,
