@@ -43,6 +43,8 @@ SETTABLE: dict[str, tuple[str, ...]] = {
     "weather": ("air", "rain", "evaporation", "water"),
 }
 """State that can be set from outside; all other state the plant works out anew at every step."""
+SWITCHES = ("check_valve", "restart")
+"""Sizes that are on or off: no other whole number among the parameters may be set, for they say where things lie."""
 _WORDS = {"on": 1.0, "yes": 1.0, "true": 1.0, "off": 0.0, "no": 0.0, "false": 0.0}
 _TIMES = re.compile(r"x\s*(\d+\.?\d*|\.\d+)")
 _PLAIN_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
@@ -255,7 +257,7 @@ def _settable(places: Places, unit: str) -> list[str]:
         names += list(records.FIELD_UNITS.get(kind + "_f", {}))
         names += SETTABLE.get(kind + "_s", ())
         names += [n for n in records.FIELD_UNITS.get(kind + "_p", {})
-                  if not places.arena.is_integer(kind + "_p", n) or n == "check_valve"]  # fmt: skip
+                  if not places.arena.is_integer(kind + "_p", n) or n in SWITCHES]  # fmt: skip
     return names
 
 
