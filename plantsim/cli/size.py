@@ -36,6 +36,8 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
                         "units.sump.shape.width=2m..6m:5")  # fmt: skip
     p.add_argument("--year", action="store_true",
                    help="run the sump over a year of random shifts, not a week (about two minutes)")
+    p.add_argument("--prove", action="store_true",
+                   help="run the whole plant for a day at five corners of its design, to prove the clarifier")
     p.add_argument("--seed", type=int, default=None, metavar="N", help="key of the random shifts (default: 1)")
     p.set_defaults(execute=execute)
 
@@ -63,6 +65,8 @@ def execute(args: argparse.Namespace) -> int:
     given = list(args.overrides)
     if args.year:
         given.append("size.days=365 d")
+    if args.prove:
+        given.append("size.prove=24 h")
     if args.seed is not None:
         given.append(f"size.seed={args.seed}")
     spread, given = ranges.split(given)

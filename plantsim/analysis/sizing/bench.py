@@ -18,6 +18,7 @@ from plantsim.analysis.sizing.areas import Law
 from plantsim.analysis.sizing.chemicals import ChemicalsDuty, size_chemicals
 from plantsim.analysis.sizing.choices import Choices
 from plantsim.analysis.sizing.clarifier import size_clarifier
+from plantsim.analysis.sizing.clarifier_bench import prove
 from plantsim.analysis.sizing.lines import Line, PumpCurve, branches_of, duty, in_series
 from plantsim.analysis.sizing.pumping import Site, size_pumping
 from plantsim.analysis.sizing.result import NotSized, Sheet
@@ -53,7 +54,8 @@ class Bench:
     """
 
     def __init__(self, path: Path | str, choices: Choices, overrides: Any = (), lab: Path | str | None = None) -> None:
-        self.tree = read(Path(path), PLANT, overrides)
+        self.path, self.overrides = Path(path), tuple(overrides)
+        self.tree = read(self.path, PLANT, overrides)
         self.choices = choices
         self.lab: Lab | None = read_lab(lab) if lab is not None else None
 
@@ -383,7 +385,10 @@ class Bench:
             sheet = size_clarifier(given, [], law, "water of the plant file, best dose", area)
             sheet.cautions.append("The settling law is the plant file's at the best dose, not a test: give --lab.")
         sheet.title = f"Clarifier: {name}" + (f", one of {share}" if share > 1 else "")
-        return [sheet]
+        if c["prove"] <= 0.0:
+            sheet.left_out.append("proof by simulation at the corners of the design: not asked for; give --prove")
+            return [sheet]
+        return [sheet, prove(self.path, self.overrides, self.tree, name, c["coldest"], c["prove"], int(c["seed"]))]
 
     def size_chemicals(self) -> list[Sheet]:
         """Coagulant and polymer plant."""

@@ -47,6 +47,7 @@ KEYS: dict[str, tuple[str, str, str]] = {
     "safety": ("number", "1.5", "factor on the clarifier's area"),
     "rise_factor": ("number", "0.5", "rise rate over settling speed"),
     "coldest": ("temperature", "5 degC", "coldest water of the clarifier"),
+    "prove": ("time", "0 h", "time judged of each run that proves the clarifier, at five corners; 0 h: none"),
     "store": ("time", "14 d", "days of coagulant in store"),
     "lift": ("length", "", "thickness of one filling of a cell; left out: the bank's"),
     "rain_kept": ("fraction", "30 %", "part of the rain on a cell that is not let off"),
