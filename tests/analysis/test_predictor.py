@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from plantsim.analysis.tuning.margins import margins
-from plantsim.analysis.tuning.models import FOPDT, Integrating, TuningError
-from plantsim.analysis.tuning.predictor import loop_margins, smith_margins, worst_of
+from plantsim.analysis.tuning.models import FOPDT, Integrating, SecondOrder, TuningError
+from plantsim.analysis.tuning.predictor import loop_margins, quick_ms, smith_margins, worst_of
 from plantsim.analysis.tuning.settings import Settings
 
 TRUE = FOPDT(-2.0, 40.0, 90.0)
@@ -66,6 +66,28 @@ def test_delay_margin_is_where_more_dead_time_loses_the_loop():
     for factor, stable in ((0.98, True), (1.02, False)):
         late = FOPDT(TRUE.K, TRUE.T, TRUE.L + factor * margin)
         assert smith_margins(settings, late, TRUE).stable is stable
+
+
+@pytest.mark.parametrize("process", [TRUE, FOPDT(1.0, 100.0, 2.0), Integrating(0.01, 30.0),
+                                     Integrating(0.01, 10.0, 40.0), SecondOrder(-5.0, 800.0, 0.4, 1400.0)])  # fmt: skip
+@pytest.mark.parametrize("share", [0.1, 0.3, 0.5, 0.8, 1.3])
+def test_quick_peak_is_the_exact_one(process, share):
+    """Gains at shares of the one at which the loop is lost, found by bisection on the exact margins."""
+    time = process.factors().delay + sum(process.factors().lags)
+    first = Settings(math.copysign(1e-3, process.factors().gain), 3.0 * time)
+    edge = 1e-3 * margins(first, process, 5.0).gain_margin
+    settings = Settings(math.copysign(share * edge, process.factors().gain), 3.0 * time)
+    exact = margins(settings, process, 5.0)
+    assert math.isinf(exact.Ms) is (share > 1.0)
+    assert quick_ms(settings, process, None, 5.0) == pytest.approx(exact.Ms, rel=3e-3 if exact.Ms < 5.0 else 0.03)
+
+
+def test_quick_peak_with_compensation():
+    late = FOPDT(TRUE.K, TRUE.T, 1.2 * TRUE.L)
+    for gain in (-0.1, -0.5, -1.0):
+        exact = smith_margins(Settings(gain, 40.0), late, TRUE, 5.0)
+        assert quick_ms(Settings(gain, 40.0), late, TRUE, 5.0) == pytest.approx(exact.Ms, rel=1e-9)
+    assert math.isinf(quick_ms(Settings(-4.0, 40.0), late, TRUE)) and math.isinf(quick_ms(Settings(0.1, 40.0), TRUE))
 
 
 def test_what_is_no_loop_for_it_is_refused():

@@ -16,7 +16,7 @@ from plantsim.analysis.tuning.margins import Margins, margins
 from plantsim.analysis.tuning.models import FOPDT, Process, TuningError
 from plantsim.analysis.tuning.settings import Settings
 
-_POINTS_PER_DECADE = 60
+_POINTS_PER_DECADE = 120
 _STEP = 0.05
 """Most phase of a dead time between two frequencies of the grid [rad]."""
 _MOST = 60_000
@@ -83,6 +83,55 @@ def smith_margins(settings: Settings, process: Process, model: FOPDT, scan: floa
     # |S| = |1 + ahead| / |back| and |T| = |C G| / |back|
     S, T = np.abs(1.0 + ahead) / np.abs(back), np.abs(C * G) / np.abs(back)
     return _measured(w, L, S, T, scan)
+
+
+def quick_ms(settings: Settings, process: Process, model: FOPDT | None = None, scan: float = 0.0) -> float:
+    """Sensitivity peak on a grid of frequencies, for searches that look at thousands of loops.
+
+    Parameters
+    ----------
+    settings : Settings
+        Controller.
+    process : Process
+        Process.
+    model : FOPDT, optional
+        Model of a dead-time compensation; none when left out.
+    scan : float
+        Time between scans [s]
+
+    Returns
+    -------
+    float
+        Ms, within 0.3 % of `margins` and `smith_margins` while it is below 5; infinite for an unstable loop [-]
+
+    Notes
+    -----
+    Stable is a loop whose `1 + C (M0 - M + G)`, its poles at 0 taken out, does not turn round the origin from frequency
+    0 to infinity (Nyquist).
+
+    Examples
+    --------
+    >>> round(quick_ms(Settings(0.5, 1.0), FOPDT(1.0, 1.0, 1.0)), 2), quick_ms(Settings(9.0, 1.0), FOPDT(1.0, 1.0, 1.0))
+    (1.59, inf)
+    """
+    f, c = process.factors(), settings.factors()
+    if f.gain * c.gain <= 0.0:
+        return math.inf
+    delay = f.delay + 0.5 * scan
+    corners = [*f.corners(), *c.corners(), *(model.factors().corners() if model is not None else [])]
+    w = _grid(corners, max(delay, model.L if model is not None else 0.0))
+    s = 1j * w
+    C = c.response(w)
+    front: np.ndarray | float = 1.0
+    if model is not None:
+        M = model.factors().response(w)
+        front = 1.0 + C * (M * np.exp(model.L * s) - M)
+    back = front + C * f.response(w) * np.exp(-0.5 * scan * s)
+    whole = back * (s / (s + w[len(w) // 2])) ** (c.integrators + f.integrators)
+    turned = np.unwrap(np.angle(whole))
+    if round(abs(float(turned[-1] - turned[0])) / math.pi):
+        return math.inf
+    return max(1.0, float((np.abs(front) / np.abs(back)).max()))
 
 
 def _grid(corners: list[float], delay: float) -> np.ndarray:
