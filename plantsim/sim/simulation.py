@@ -192,6 +192,10 @@ class Simulation:
             return f"control program {names[number]} stopped {where}: {program.explain(fault)}"
         return f"the plant's numbers are no longer finite {where}; the step may be too long for this plant"
 
+    def reschedule(self) -> None:
+        """Look at the agenda anew: an act has been given to a process from outside, or taken from it."""
+        self._env = None
+
     # ------------------------------------------------------------------------------------------
     def save(self) -> SavePoint:
         """A save point: the whole plant at this tick."""
