@@ -267,6 +267,8 @@ def compare(
     ratios: Sequence[float] = (0.25, 0.5, 0.75),
     days: float = 7.0,
     lag: tuple[float, float] | None = None,
+    inflow: float = 0.0,
+    sand: float = 0.0,
 ) -> Sheet:
     """Formula, simulation of the same case, and simulation with what the formula leaves out.
 
@@ -284,6 +286,10 @@ def compare(
         Time of the run with the inflow by the hour; 0: none, [-]
     lag : (float, float), optional
         Start and stop level of the second pump in that run; left out: it stays out, [m]
+    inflow : float
+        Greatest lasting inflow, for a trip of all pumps; 0: none is simulated, [m3/s]
+    sand : float
+        Part of the volume between the levels taken by settled sand, [-]
     """
     sheet = Sheet("Simulated cycling", cautions=[
         "Simulated values: confirm by a timed draw-down and a count of starts on the real sump.",
@@ -320,6 +326,12 @@ def compare(
             if abs(ratio - 0.5) < 1e-9:
                 own_turns = one.alternating if len(one.groups) > 1 else 1
                 sheet.add(_row(f"simulated_{k}", name, done, case, ratio, own_turns, why[k], limit))
+    if sand > 0.0:
+        done = steady(silted(cases[2], sand), 0.5)
+        sheet.add(_row("simulated_5", f"{100.0 * sand:.3g} % of the volume taken by sand", done, case, 0.5, turns,
+                       "sand takes up volume, and ramps as above", limit))  # fmt: skip
+    if inflow > 0.0:
+        sheet.add(trip(case, inflow))
     marks = [Line("formula", tuple(float(r) * Q for r in np.linspace(0.02, 0.98, 49)),
                   tuple(float(starts_per_pump(case.volume, Q, float(r) * Q, turns)) / H
                         for r in np.linspace(0.02, 0.98, 49)))]  # fmt: skip
@@ -355,6 +367,32 @@ def _row(
                   inputs(("inflow", q, "m3/s", "m3/h"), ("volume between levels", case.volume, "m3", "m3"),
                          ("pumps in turn", float(turns), "-"), ("starts allowed", limit, "1/s", "1/h")),
                   f"{SIMULATED}; {PROGRAM}", (), "1/h", words, done.starts_hour / H <= limit * 1.01)  # fmt: skip
+
+
+def silted(case: Case, sand: float) -> Case:
+    """The case with sand on the floor up to above the stop level: it takes a part of the volume between the levels."""
+    return replace(case, stop=case.start - (1.0 - sand) * (case.start - case.stop), volume=(1.0 - sand) * case.volume)
+
+
+def trip(case: Case, inflow: float) -> Result:
+    """All pumps trip at the start level with the greatest inflow: the time until water is lost over the weir."""
+    spare = case.volume * (case.top - case.start) / (case.start - case.stop)
+    expected = spare / inflow
+    seconds = 2.0 * expected + 600.0
+    dead = replace(case, stop=case.start, start=3.0 * case.top, lag_start=None, lag_stop=None)
+    done = simulate(dead, inflow, seconds)
+    found = seconds - done.spilled / inflow
+    change = 100.0 * (found / expected - 1.0)
+    more = "more" if change > 0 else "less"
+    words = f"{abs(change):.2g} % {more} than {expected / 60.0:.4g} min by volume over inflow"
+    if abs(change) >= 1.0:
+        words += ": water stands above the crest before all of it runs over"
+    return Result("simulated_trip", "simulated time to overflow after a trip at the start level", found, "s",
+                  "time simulated less water spilt over inflow",
+                  inputs(("inflow", inflow, "m3/s", "m3/h"), ("start level", case.start, "m", "m"),
+                         ("overflow level", case.top, "m", "m"), ("water spilt", done.spilled, "m3", "m3")), SIMULATED,
+                  ("an interlock has to stop the wash plant by itself; prove it on the real plant",), "min",
+                  words)  # fmt: skip
 
 
 def by_the_hour(case: Case, limit: float, days: float) -> list[Result]:
