@@ -82,11 +82,8 @@ def judge_alarms(figures: AlarmFigures) -> list[Judged]:
         _most("stale alarms", len(f.stale), "", 4.0, "fewer than 5 on any day; over 24 h", ""),
     ]
     rows += [_part(f, name) for name in SPLIT]
+    rows += _answers(f)
     rows += [
-        Judged("acknowledged by an operator", float(f.acknowledged), "", "", NONE),
-        Judged("mean time to acknowledge", f.mean_time, "s", "within the time to respond of each", NONE),
-        Judged("acknowledged later than the time to respond", float(f.late), "", "none", _late(f)),
-        Judged("not acknowledged at the end", float(len(f.waiting)), "", "", NONE),
         Judged("shelved at some time", float(len(f.shelved)), "", "each with an end and a reason", NONE),
         Judged("out of service at some time", float(len(f.out)), "", "each by the site's own procedure", NONE),
         Judged("suppressed by design at some time", float(len(f.suppressed)), "", "as the alarm list says", NONE),
@@ -123,8 +120,17 @@ def _part(f: AlarmFigures, priority: str) -> Judged:
     return Judged(f"of them {priority} priority", share if f.annunciated else math.nan, "%", target, verdict)
 
 
-def _late(f: AlarmFigures) -> str:
-    return NONE if not f.acknowledged else GOOD if not f.late else BAD
+def _answers(f: AlarmFigures) -> list[Judged]:
+    """How soon alarms were acknowledged; a run without an operator has one word on that."""
+    if not f.acknowledged:
+        return [Judged("acknowledged by an operator", 0.0, "", "nobody sat at the desk in this run", NONE)]
+    return [
+        Judged("acknowledged by an operator", float(f.acknowledged), "", "", NONE),
+        Judged("mean time to acknowledge", f.mean_time, "s", "within the time to respond of each", NONE),
+        Judged("longest time to acknowledge", f.longest_time, "s", "likewise", NONE),
+        Judged("acknowledged later than the time to respond", float(f.late), "", "none", BAD if f.late else GOOD),
+        Judged("not acknowledged at the end", float(len(f.waiting)), "", "", NONE),
+    ]
 
 
 def as_figures(figures: AlarmFigures) -> Mapping[str, Figure]:

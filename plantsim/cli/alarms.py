@@ -157,7 +157,7 @@ def run_words(data: RunData, figures: AlarmFigures) -> str:
     told = [(title, [f"{name} {words(value)}" for name, value in found.items()]) for title, found, words in names]
     told += [("floods", [f"{data.when(f.start):%a %H:%M} to {data.when(f.stop):%H:%M}, {f.count} alarms"
                          for f in figures.floods]),
-             ("not acknowledged", list(figures.waiting))]  # fmt: skip
+             ("not acknowledged", list(figures.waiting) if figures.acknowledged else [])]  # fmt: skip
     if any(parts for _, parts in told):
         lines.append("")
     for title, parts in told:

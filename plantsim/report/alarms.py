@@ -70,6 +70,7 @@ class AlarmPart:
     came: tuple[CameRow, ...] = ()
     came_left_out: int = 0
     floods: tuple[str, ...] = ()
+    held_back: tuple[str, ...] = ()
     calls: tuple[CallRow, ...] = ()
     calls_left_out: int = 0
 
@@ -106,7 +107,7 @@ def alarm_part(run: RunData) -> AlarmPart | None:
         tuple(came[:MOST_NAMES]), len(came[MOST_NAMES:]),
         tuple(f"{moment_words(run.when(f.start))} to {moment_words(run.when(f.stop))}: {f.count} alarms"
               for f in figures.floods),
-        tuple(calls), len(called) - len(calls),
+        tuple(_held_back(figures)), tuple(calls), len(called) - len(calls),
     )  # fmt: skip
 
 
@@ -129,10 +130,19 @@ def _came(figures: AlarmFigures, alarm: Any, count: int) -> CameRow:
         remarks.append(f"gone by itself within a minute, {figures.fleeting[name]} times")
     if name in figures.stale:
         remarks.append("stale: stood for more than a day")
-    if name in figures.waiting:
+    if figures.acknowledged and name in figures.waiting:
         remarks.append("not acknowledged at the end")
     standing = length_words(round(figures.standing[name])) if name in figures.standing else ""
     return CameRow(name, alarm.priority, alarm.condition, count, standing, "; ".join(remarks))
+
+
+def _held_back(figures: AlarmFigures) -> list[str]:
+    """One line for each way in which alarms were held back, with the share of the run."""
+    ways = (("Suppressed by design", figures.suppressed), ("Shelved", figures.shelved), ("Out of service", figures.out))
+    return [
+        f"{title}: " + ", ".join(f"{name} {100.0 * time / figures.seconds:.3g} %" for name, time in found.items())
+        for title, found in ways if found
+    ]  # fmt: skip
 
 
 def list_page(model: Model) -> str:

@@ -165,6 +165,9 @@ def test_time_to_acknowledge_counts_from_the_first_call_it_answers():
     assert f.mean_time == pytest.approx((100.0 + 300.0 + 700.0 + 60.0) / 4.0)
     assert f.longest_time == 700.0
     assert as_figures(f)["alarms.time_to_acknowledge"].value == pytest.approx(290.0)
+    judged = {j.name: (j.value, j.verdict) for j in judge_alarms(f)}
+    assert judged["longest time to acknowledge"] == (700.0, NONE)
+    assert judged["acknowledged later than the time to respond"] == (1.0, BAD)
 
 
 def test_what_was_held_back_and_for_how_long():
@@ -216,5 +219,6 @@ def test_an_empty_log_is_judged_without_a_fuss():
     judged = {j.name: j for j in judge_alarms(f)}
     assert judged["annunciated in a day, on average"].verdict == GOOD
     assert judged["of them low priority"].verdict == NONE
-    assert math.isnan(judged["mean time to acknowledge"].value)
+    assert "nobody" in judged["acknowledged by an operator"].target
+    assert "mean time to acknowledge" not in judged
     assert "alarms.time_to_acknowledge" not in as_figures(f)
