@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -21,9 +21,13 @@ from plantsim.analysis.checks.names import in_unit
 from plantsim.analysis.checks.sentence import Amount
 from plantsim.errors import PlantsimError
 from plantsim.plant.acts import Act, Places, acting, make_acts
+from plantsim.plant.fields import nearest, quoted
 from plantsim.plant.model import Model, Upset, UpsetSymptom
+from plantsim.plant.plans import Start
 from plantsim.plant.program_variables import spelled
+from plantsim.plant.upsets import read_upset, shipped_upsets, stage
 from plantsim.sim.simulation import SavePoint, Simulation
+from plantsim.units import sentence
 
 
 class UpsetError(PlantsimError, ValueError):
@@ -156,48 +160,102 @@ def out_of_order(departures: Sequence[Departure], slack: float = 0.0) -> list[tu
 
 # --- running it ---
 
+HOWS = ("calm", "missed", "responded")
+"""The three runs of an upset: nothing is done; the causes alone; the causes and the operator's answer."""
+
 
 @dataclass(frozen=True)
 class UpsetRun:
-    """One run of an upset from a save point: what was recorded from there on, and what was said of it.
-
-    `verdicts` are those on the sentences of `missed`.
-    """
+    """One run of an upset: what was recorded from its save point on, and the verdicts on its sentences."""
 
     record: Record
     verdicts: list[Verdict]
     cause: float
 
 
-def follow(model: Model, acts: Sequence[Act], point: SavePoint, until: float) -> Record:
-    """Record of a plant from a save point on, with some acts added to its own.
+@dataclass(frozen=True)
+class Staged:
+    """An upset tied to a plant: what is done without and with the answer, and what is said of it."""
+
+    upset: Upset
+    causes: tuple[Act, ...]
+    answers: tuple[Act, ...]
+
+    def acts(self, how: str) -> tuple[Act, ...]:
+        """What is done in one of the three runs."""
+        return {"calm": (), "missed": self.causes, "responded": self.causes + self.answers}[how]
+
+
+def staged(model: Model, name: str, at: float | None = None) -> Staged:
+    """Tie a shipped upset to a plant.
 
     Parameters
     ----------
     model : Model
-        The plant without these acts; it is not changed.
-    acts : sequence of Act
-        What is done.
-    point : SavePoint
-        Where it begins.
-    until : float
-        Time at which it ends [s]
+        The plant; it is not changed.
+    name : str
+        Name of the upset.
+    at : float, optional
+        Time of its cause [s]; that of its description when left out.
 
     Returns
     -------
-    Record
-        Rows from the save point on.
+    Staged
+
+    Raises
+    ------
+    UpsetError
+        If there is no such upset, or the plant lacks a part of it.
     """
-    sim = go_on(model, acts, point, until)
-    return since(sim, point)
+    shipped = shipped_upsets()
+    if name not in shipped:
+        raise UpsetError(sentence(quoted(name), "a name that `plantsim upsets` lists", nearest(name, shipped)))
+    tree = read_upset(shipped[name])
+    begin = tree.begin if at is None else at
+    findings: list[str] = []
+    found = stage(Places.of(model), tree, name, Start(begin, begin), report=lambda key, words: findings.append(words))
+    if found is None or findings:
+        raise UpsetError(findings[0])
+    causes, upset, answers = found
+    return Staged(upset, tuple(causes), tuple(answers))
 
 
-def go_on(model: Model, acts: Sequence[Act], point: SavePoint, until: float) -> Simulation:
-    """Run a plant from a save point on, with some acts added to its own."""
-    sim = Simulation(acting(model, make_acts(Places.of(model), acts)), point.seed)
+def settle(model: Model, seconds: float, seed: int = 1) -> SavePoint:
+    """A plant run by its own programs for a time [s]; it is not changed itself."""
+    sim = Simulation(acting(model, ()), seed)
+    sim.run(seconds)
+    return sim.save()
+
+
+def follow(model: Model, one: Staged, how: str, point: SavePoint) -> UpsetRun:
+    """One of the three runs of an upset, from a save point before its cause to its horizon.
+
+    Parameters
+    ----------
+    model : Model
+        The plant; it is not changed.
+    one : Staged
+        The upset on this plant.
+    how : str
+        'calm', 'missed' or 'responded'.
+    point : SavePoint
+        Where the run goes on from, see `settle`.
+
+    Returns
+    -------
+    UpsetRun
+    """
+    cause = one.upset.start.low
+    findings: list[str] = []
+    acts = [replace(act, report=lambda key, words: findings.append(words)) for act in one.acts(how)]
+    plans = make_acts(Places.of(model), acts)
+    if findings:
+        raise UpsetError(findings[0])
+    sim = Simulation(acting(model, plans), point.seed)
     sim.join(point)
-    sim.run(until)
-    return sim
+    sim.run(cause + one.upset.horizon)
+    record = since(sim, point, {"upset": [cause], "cause": [cause]})
+    return UpsetRun(record, judged(one.upset, record), cause)
 
 
 def since(sim: Simulation, point: SavePoint, marks: Mapping[str, Sequence[float]] | None = None) -> Record:
@@ -211,3 +269,40 @@ def since(sim: Simulation, point: SavePoint, marks: Mapping[str, Sequence[float]
 def judged(upset: Upset, record: Record) -> list[Verdict]:
     """Verdicts on the sentences that fail when nobody acts."""
     return judge([Check(text, parse(text)) for text in upset.missed], record)
+
+
+@dataclass(frozen=True)
+class Course:
+    """An upset followed on a plant: its departures when nobody acts, and the verdicts of the three runs."""
+
+    upset: Upset
+    departures: list[Departure]
+    runs: Mapping[str, UpsetRun]
+
+
+def course(model: Model, name: str, at: float | None = None, seed: int = 1, lead: float = 600.0) -> Course:
+    """Follow an upset on a plant: calm, missed and responded, from one save point with one seed.
+
+    Parameters
+    ----------
+    model : Model
+        The plant; it is not changed.
+    name : str
+        Name of a shipped upset.
+    at : float, optional
+        Time of its cause [s]; that of its description when left out.
+    seed : int
+        Seed of everything random.
+    lead : float
+        Time between the save point and the cause [s]
+
+    Returns
+    -------
+    Course
+    """
+    one = staged(model, name, at)
+    point = settle(model, max(one.upset.start.low - lead, 0.0), seed)
+    runs = {how: follow(model, one, how, point) for how in HOWS}
+    cause = one.upset.start.low
+    found = [departure(runs["calm"].record, runs["missed"].record, s, cause) for s in one.upset.symptoms]
+    return Course(one.upset, found, runs)

@@ -19,6 +19,10 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     p.add_argument("name", nargs="?", metavar="NAME", help="name of an upset; all of them when left out")
     p.add_argument("--plant", metavar="FILE", help="only those this plant has the parts for, with its names of them")
+    p.add_argument("--follow", action="store_true",
+                   help="with NAME and --plant: run it, and say when each symptom is seen against a run without it")
+    p.add_argument("--at", metavar="TIME", help="with --follow: time of the cause; left out: that of its description")
+    p.add_argument("--seed", type=int, default=1, metavar="N", help="with --follow: seed of everything random (1)")
     p.set_defaults(execute=execute)
 
 
@@ -33,6 +37,13 @@ def execute(args: argparse.Namespace) -> int:
     if args.name is not None and args.name not in shipped:
         raise ConfigError(sentence(quoted(args.name), "a name that `plantsim upsets` lists",
                                    nearest(args.name, shipped)))  # fmt: skip
+    if args.follow and (args.name is None or args.plant is None):
+        raise ConfigError("--follow: found it without NAME and --plant; allowed: with both")
+    if args.at is not None and not args.follow:
+        raise ConfigError("--at: found it without --follow; allowed: with it")
+    if args.follow:
+        _follow(args)
+        return 0
     places = _places(args.plant) if args.plant is not None else None
     if args.name is not None:
         _explain(args.name, read_upset(shipped[args.name]), places)
@@ -50,6 +61,38 @@ def execute(args: argparse.Namespace) -> int:
     for line in lacking:
         print(f"not on this plant: {line}")
     return 0
+
+
+def _follow(args: argparse.Namespace) -> None:
+    """Run an upset calm, missed and responded, and say what came of it."""
+    from plantsim.analysis.upset_course import course
+    from plantsim.errors import UnitError
+    from plantsim.plant.build import load_model
+    from plantsim.plant.program_variables import spelled
+    from plantsim.units import to_si
+
+    at = None
+    if args.at is not None:
+        try:
+            at = to_si(args.at, "time")
+        except UnitError as error:
+            raise UnitError(f"--at: {error}") from None
+    model = load_model(Path(args.plant), ["site.record_every=2 s"])
+    found = course(model, args.name, at, args.seed)
+    print(f"{args.name} on {model.title}: {found.upset.title}, at {spelled(found.upset.start.low)}, seed {args.seed}")
+    rows = [[spelled(round(d.after)) if d.seen else "not seen", _window(d.symptom.earliest, d.symptom.latest),
+             f"{d.symptom.of} {d.symptom.goes} {d.symptom.by}".rstrip(), d.symptom.words]
+            for d in found.departures]  # fmt: skip
+    print()
+    print(table(rows, ["seen after", "said", "departure", "what it is"], right=[0]))
+    print()
+    rows = [[v.sentence, *(found.runs[how].verdicts[i].outcome for how in found.runs)]
+            for i, v in enumerate(found.runs["calm"].verdicts)]  # fmt: skip
+    print(table(rows, ["sentence", "nothing done", "nobody acts", "answered"]))
+    print()
+    print(f"if nobody acts: {found.upset.consequence}")
+    print("Times are against the same run, with the same seed, in which nothing is done. Simulated values: those of a "
+          "real plant are its own.")  # fmt: skip
 
 
 def _places(file: str) -> Any:

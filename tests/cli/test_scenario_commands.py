@@ -49,6 +49,19 @@ def test_a_scenario_file_runs(capsys, tmp_path):
     assert (600.0, "act", "more feed") in read_run(list_runs()[0].path).journal
 
 
+def test_the_demonstration_scenario_runs_as_it_says(capsys):
+    """Every line of the file is in the journal at its time."""
+    path = ROOT / "configs" / "scenarios" / "gravel-pit-afternoon.yaml"
+    code, _, err = go(capsys, "run", PIT, "--until", "10h", "--no-page", "--scenario", str(path))
+    assert code == 0, err
+    said = {words: at / 3600.0 for at, kind, words in read_run(list_runs()[0].path).journal
+            if kind in ("act", "operator")}  # fmt: skip
+    assert said["the wash plant is driven up"] == 6.0
+    assert 7.0 <= said["the coagulant pump loses its prime"] <= 8.0
+    assert said["draw-down test, then bled"] == pytest.approx(said["the coagulant pump loses its prime"] + 0.2, abs=1e-3)
+    assert said["a shower"] == 9.0 and said["the rake is put up by hand"] == 6.5
+
+
 @pytest.mark.parametrize(("words", "message"), [
     (("--upset", "duty-pump-trip"), "--upset: found 'duty-pump-trip'; allowed: NAME@TIME"),
     (("--upset", "duty-pump-tripp@1h"), "(did you mean 'duty-pump-trip'?)"),
@@ -85,6 +98,30 @@ def test_every_upset_explains_itself(capsys, plant):
         for words in ("what is done", "what is seen, in this order", "the answer", "if nobody acts", "cautions",
                       f"--upset {name}@", "Simulated values"):  # fmt: skip
             assert words in out
+
+
+def test_an_upset_is_followed_on_a_plant(capsys):
+    code, out, err = go(capsys, "upsets", "duty-pump-trip", "--plant", PIT, "--follow", "--at", "7h")
+    assert (code, err) == (0, "")
+    lines = out.splitlines()
+    assert lines[0] == ("duty-pump-trip on Alder Fold gravel pit: The duty pump trips while its standby is away for "
+                        "repair, at 7h, seed 1")
+    seen = [line.split()[0] for line in lines[3:8]]
+    assert seen[0] == "2s" and "not" not in seen
+    (verdict,) = [line for line in lines if line.startswith("wash-plant for 50 % of the time")]
+    assert verdict.split()[-3:] == ["ok", "failed", "ok"]
+
+
+@pytest.mark.parametrize(("words", "message"), [
+    (("duty-pump-trip", "--follow"), "--follow: found it without NAME and --plant"),
+    (("duty-pump-trip", "--at", "7h"), "--at: found it without --follow"),
+    (("duty-pump-trip", "--plant", PIT, "--follow", "--at", "7"), "--at: found '7' (no unit)"),
+    (("duty-pump-trip", "--plant", SAND, "--follow"), "allowed:"),
+])  # fmt: skip
+def test_following_asks_for_all_it_needs(capsys, words, message):
+    code, out, err = go(capsys, "upsets", *words)
+    assert (code, out) == (2, "")
+    assert message in err
 
 
 def test_an_upset_nobody_has_is_refused(capsys):

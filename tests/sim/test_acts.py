@@ -156,6 +156,17 @@ def test_one_hand_over_another_keeps_the_tag_until_the_last_lets_go():
     assert found == [7.0, 9.0, 7.0, 100.0]
 
 
+def test_two_tags_of_one_program_are_given_back_each_by_itself():
+    """Both outputs of one program are taken, and given back in the order in which they were taken."""
+    sim = acted("{at: 10 min, set: XV-503, to: 7 %, for: 10 min, by: operator}",
+                "{at: 12 min, set: HS-1, to: off, for: 20 min, by: operator}", more=CONTROL)  # fmt: skip
+    found = []
+    for minute in (11, 15, 21, 33):
+        sim.run(60.0 * minute)
+        found.append((tag(sim, "XV-503"), tag(sim, "HS-1"), int(sim.model.arena.program_p["n_out"][0])))
+    assert found == [(7.0, 1.0, 1), (7.0, 0.0, 0), (100.0, 0.0, 1), (100.0, 1.0, 2)]
+
+
 def test_a_hand_that_stays_stays():
     sim = acted("{at: 10 min, set: XV-503, to: 7 %, by: operator}", more=CONTROL)
     sim.run(5 * HOUR)
