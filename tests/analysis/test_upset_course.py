@@ -64,7 +64,7 @@ def test_means_are_compared_where_a_quantity_swings():
 
 def test_switches_go_on_and_off():
     """The one goes off at 1000 s, the other at 1400 s: between them they differ."""
-    late, early = (record(1.0 - (TIME >= at), "1") for at in (1400.0, 1000.0))
+    late, early = record(1.0 - (TIME >= 1400.0), "1"), record(1.0 - (TIME >= 1000.0), "1")
     assert departure(late, early, symptom("off"), CAUSE).after == 400.0
     assert departure(early, late, symptom("on"), CAUSE).after == 400.0
     assert not departure(late, early, symptom("on"), CAUSE).seen
