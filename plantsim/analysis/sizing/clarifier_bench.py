@@ -52,7 +52,7 @@ def corners(tree: Any, coldest: float) -> tuple[list[Corner], list[str]]:
     wet = [*(n for n, u in tree.units.items() if u.kind in ("vessel", "clarifier")), *names]
     cold = [f"units.{n}.temperature={coldest:g} degC" for n in wet]
     weather = tree.weather
-    months = [getattr(weather, m) if m in weather else None for m in _MONTHS] if weather is not None else []
+    months: list[Any] = [getattr(weather, m) if m in weather else None for m in _MONTHS] if weather is not None else []
     if months and all(month is not None for month in months):
         month = min(range(12), key=lambda k: months[k].temperature) + 1
         start = tree.site.start

@@ -24,6 +24,7 @@ from plantsim.analysis.sizing.sump_bench import (
     level_for,
     simulate,
 )
+from plantsim.physics.cycling import starts_per_pump
 
 H = 3600.0
 DAY = 86400.0
@@ -273,9 +274,13 @@ def _starts_plot(one: Trial, tried: Sequence[Tried], best: Tried) -> Plot:
     points = sorted(tried, key=lambda t: t.volume)
     most = tuple(t.done.most_in_hour / H for t in points)
     low, high = 0.95 * points[0].volume, 1.05 * points[-1].volume
+    capacity, turns = one.case.capacities[0], _turns(one.case)
+    curve = [low + (high - low) * k / 20.0 for k in range(21)]
+    formula = tuple(float(starts_per_pump(v, capacity, 0.5 * capacity, turns)) / H for v in curve)
     return Plot("shifts_volume", "volume between levels against starts, over the random shifts", "volume", "m3", "m3",
                 "most starts in an hour", "1/s", "1/h",
-                (Line("simulated", tuple(t.volume for t in points), most, True),
+                (Line("formula, worst steady inflow", tuple(curve), formula),
+                 Line("simulated, most in any hour", tuple(t.volume for t in points), most, True),
                  Line("smallest that holds", (best.volume,), (best.done.most_in_hour / H,), True),
                  Line("starts allowed", (low, high), (one.whole / H, one.whole / H))))  # fmt: skip
 
