@@ -5,8 +5,8 @@
 * `kernel` marks a function of the simulation kernel.
 * `part` marks a piece of a kernel that the compiler merges into its caller: a call with many arrays costs more
   than the work of a small unit.
-* `shared` marks a `kernel` two of whose arguments see the same memory, and one of them is written: the control
-  programs' machine works on the whole memory as numbers and as integers. All others promise the compiler that
+* `shared` marks a `kernel`, `shared_part` a `part`, that sees the plant's whole memory beside what it writes: the
+  control programs' machine, instruments, alarms. All others promise the compiler that
   no number they write is reached by another argument too; only then does it keep an address it has found, and
   vectorise a loop over rows, without looking again after every write.
 * `phase` marks a piece of the loop that numba itself puts in place: a whole plant is too many words to be passed.
@@ -39,5 +39,6 @@ formula = register_jitable(error_model="numpy")
 kernel = njit(pipeline_class=_Apart, **_OPTIONS)
 part = njit(forceinline=True, pipeline_class=_Apart, **_OPTIONS)
 shared = njit(**_OPTIONS)
+shared_part = njit(forceinline=True, **_OPTIONS)
 phase = njit(inline="always", **_OPTIONS)
 entry = njit(cache=True, **_OPTIONS)

@@ -30,7 +30,7 @@ one flat memory: instruments, actuators, control programs and the recorder all w
   (and the one that loses it), so both sides book the same number.
 * Positive stream: away from the unit that offers. A line that drains back writes a negative row.
 
-Order of work in one tick: power and motors, instruments, control scan, actuators, flows (sources,
+Order of work in one tick: power and motors, instruments, control scan, alarms, actuators, flows (sources,
 supplies, dosers, makedowns, lines, presses), splitters, clarifiers, vessels, cells, ledger, log.
 """
 
@@ -86,6 +86,9 @@ CLOCK = _record(
     ("status", "i8", "-", "0 or the fault that stopped the kernel: kind + 256 * unit"),
     ("warned", "i8", "-", "bit set of warnings met: see WARNINGS"),
     ("calm", "i8", "-", "1 = random wander and instrument noise off"),
+    ("notes", "i8", "-", "changes of alarms noted so far in the ring alarm_log"),
+    ("notes_read", "i8", "-", "changes taken from that ring so far"),
+    ("notes_lost", "i8", "-", "changes that found the ring full"),
 )
 
 WEATHER_S = _record(
@@ -804,6 +807,54 @@ COPY_P = _record(
     ("scale", "f8", "-", "tag value times scale plus offset is the program's value (in); inverse (out)"),
     ("offset", "f8", "-", "see scale"),
 )
+
+# states of an alarm, as in the state diagram of ISA-18.2 and IEC 62682
+(ALARM_NORMAL, ALARM_UNACKED, ALARM_ACKED, ALARM_RETURNED, ALARM_LATCHED_UNACKED, ALARM_LATCHED_ACKED,
+ ALARM_SHELVED, ALARM_SUPPRESSED, ALARM_OUT) = range(9)  # fmt: skip
+ALARM_STATES = (
+    "normal", "unacknowledged", "acknowledged", "returned unacknowledged", "latched unacknowledged",
+    "latched acknowledged", "shelved", "suppressed by design", "out of service",
+)  # fmt: skip
+ALARM_P = _record(
+    "alarm",
+    ("cell", "i8", "-", "memory cell it looks at"),
+    ("integer", "i8", "-", "1: that cell holds an integer"),
+    ("sign", "f8", "-", "1: comes above its limit; -1: below; limit and clear are taken times this"),
+    ("limit", "f8", "-", "limit times sign, in the unit of the cell: the condition is true beyond it"),
+    ("clear", "f8", "-", "limit less deadband, likewise: once active the condition is true beyond this"),
+    ("on_delay", "i8", "ticks", "time the condition must hold before the alarm comes"),
+    ("off_delay", "i8", "ticks", "time the condition must be gone before the alarm returns"),
+    ("every", "i8", "ticks", "interval at which it is looked at"),
+    ("hush", "i8", "-", "memory cell whose condition suppresses it by design, -1: none"),
+    ("hush_integer", "i8", "-", "1: that cell holds an integer"),
+    ("hush_sign", "f8", "-", "1: suppressed while above hush_limit; -1: below; hush_limit is taken times this"),
+    ("hush_limit", "f8", "-", "limit of that condition times hush_sign"),
+    ("hush_after", "i8", "ticks", "time for which it stays suppressed when that condition has gone"),
+    ("latching", "i8", "-", "1: stands after the condition has gone, until it is reset"),
+    ("group", "i8", "-", "first-out group, -1: none"),
+)
+ALARM_S = _record(
+    "alarm",
+    ("due", "i8", "ticks", "steps done when it is looked at next"),
+    ("state", "i8", "-", "ALARM_NORMAL .. ALARM_OUT"),
+    ("active", "i8", "-", "1: its condition is true, delays counted"),
+    ("since", "i8", "ticks", "tick since which the condition differs from `active`; -1: it does not"),
+    ("out", "i8", "-", "1: taken out of service"),
+    ("shelved_until", "i8", "ticks", "tick at which it comes off the shelf; 0: not shelved"),
+    ("hushed_until", "i8", "ticks", "tick up to which it is suppressed by design, as known so far"),
+    ("first", "i8", "-", "1: came first in its group, when the group last began"),
+    ("changed", "i8", "ticks", "tick of the last change of state"),
+    ("count", "i8", "-", "times it was annunciated so far"),
+)
+ALARM_LOG = _record(
+    "alarm_log",
+    ("tick", "i8", "ticks", "tick of the change"),
+    ("alarm", "i8", "-", "which alarm"),
+    ("before", "i8", "-", "state before"),
+    ("after", "i8", "-", "state after"),
+    ("first", "i8", "-", "1: it is the first of its group"),
+    ("value", "f8", "-", "what it looked at, in the unit of the cell"),
+)
 AGENDA_S = _record(
     "agenda",
     ("due", "i8", "ticks", "tick of the next event of this process; -1: none"),
@@ -841,6 +892,8 @@ KINDS: tuple[tuple[str, str, np.dtype | int], ...] = tuple(
         ("press_p", "param", PRESS_P), ("press_s", "state", PRESS_S),
         ("program_p", "param", PROGRAM_P), ("program_s", "state", PROGRAM_S),
         ("copy_p", "param", COPY_P),
+        ("alarm_p", "param", ALARM_P), ("alarm_s", "state", ALARM_S),
+        ("alarm_log", "state", ALARM_LOG),  # a ring: what has been read may be written over
         # plain number pools: 0 = one-dimensional, n = rows of n
         ("links", "param", -1),
         ("order", "param", -1),  # splitters, in the order water runs through them

@@ -15,8 +15,9 @@ from plantsim.analysis.identify.record import Record, make_record, noise
 from plantsim.errors import PlantsimError
 from plantsim.plant.fields import nearest
 from plantsim.plant.model import Loop, Model, Point
-from plantsim.plant.plans import ALWAYS, DipPlan, EventPlan, FacePlan, FailurePlan, Plan, ShiftPlan, Write
+from plantsim.plant.plans import ALWAYS, ActPlan, DipPlan, FacePlan, FailurePlan, Plan, ShiftPlan, Start, Write
 from plantsim.plant.program_variables import spelled
+from plantsim.sim.act import take
 from plantsim.sim.simulation import SavePoint, Simulation
 from plantsim.units import sentence
 
@@ -57,7 +58,7 @@ def quieten(model: Model) -> list[str]:
     """Take out of a plant what would disturb a test; noise of instruments stays.
 
     The wander of the feed is put off, sources run outside their calendar too, digging faces stay, and random
-    failures, dips and scripted events do not happen.
+    failures, dips and acts do not happen.
 
     Parameters
     ----------
@@ -84,9 +85,9 @@ def quieten(model: Model) -> list[str]:
             still.append(replace(plan, mean_time=math.inf))
         elif isinstance(plan, FailurePlan | DipPlan):
             still.append(replace(plan, mean_up=math.inf))
-        elif isinstance(plan, EventPlan):
-            still.append(replace(plan, events=()))
-            done.append("scripted events do not happen")
+        elif isinstance(plan, ActPlan):
+            still.append(replace(plan, start=Start(math.inf, math.inf)))
+            done.append(f"the act does not happen: {plan.words}")
         else:
             still.append(plan)
         if type(plan) in words:
@@ -137,22 +138,14 @@ def suspend(model: Model, point: Point) -> str:
 
     Notes
     -----
-    The copy from the program's output to the tag is left out of the scan; the program runs on. The list of copies
-    is part of the plant's memory, so a save point taken before gives the loop back.
+    The list of what a program writes is part of the plant's memory, so a save point taken before gives the loop back.
     """
     if not point.writer:
         return ""
     kind, number = model.units[point.writer]
     assert kind == "program"
-    programs, copies = model.arena.program_p, model.arena.copy_p
-    first, count = int(programs["copies_out"][number]), int(programs["n_out"][number])
-    for i in range(first, first + count):
-        if int(copies["tag"][i]) == point.tag:
-            last = first + count - 1
-            mine, other = copies[i].copy(), copies[last].copy()
-            copies[i], copies[last] = other, mine
-            programs["n_out"][number] = count - 1
-            return f"{point.name} is taken out of the hands of program {point.writer}, which runs on"
+    if take(model.arena, number, point.tag):
+        return f"{point.name} is taken out of the hands of program {point.writer}, which runs on"
     return ""
 
 

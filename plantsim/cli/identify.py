@@ -23,8 +23,9 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
         "identify", parents=[shared], help="find a process model in a recorded bump test",
         description="Fit process models with dead time to a recorded bump test: CSV with the columns time, output "
                     "and measurement, units in the header in brackets ('time [s]', 'output [%]', 'measurement "
-                    "[NTU]'), time also as date and time. Prints the parameters with 95 % intervals and what speaks "
-                    "against their use. Exit code 2 when the record cannot carry the answer.",
+                    "[NTU]'), time also as date and time. Prints the parameters with intervals, which hold together "
+                    "in 95 of 100 records, and what speaks against their use. Exit code 2 when the record cannot "
+                    "carry the answer.",
     )  # fmt: skip
     p.add_argument("file", metavar="DATA.csv", help="the record")
     for role in ("time", "output", "measurement"):
@@ -123,7 +124,8 @@ def in_words(found: Identification) -> str:
         factor, shown = _in_time(e, size, unit)
         rows.append([name, *(number(v * factor) for v in (e.value, e.low, e.high)), shown, MEANING[name]])
     lines = [f"{best.model.title}: {best.model.formula}", f"picked {found.reason}", "",
-             table(rows, ["parameter", "value", "from", "to", "unit", "meaning (interval: 95 %)"], right=[1, 2, 3]), "",
+             table(rows, ["parameter", "value", "from", "to", "unit", "meaning (intervals: all hold in 95 of 100)"],
+                   right=[1, 2, 3]), "",
              f"fit: {100 * best.vaf:.2f} % of the variance (R2 {best.vaf:.4f}), residuals {number(best.sigma, 3)} "
              f"{found.record.y_unit}, autocorrelation of neighbours {best.colour.first:.2f}, as good as "
              f"{best.effective:.0f} independent rows of {len(best.y)}"]  # fmt: skip

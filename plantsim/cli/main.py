@@ -12,7 +12,26 @@ import sys
 import traceback
 from collections.abc import Sequence
 
-from plantsim.cli import bump, check, compare, export, identify, listing, run, size, test, trace
+from plantsim.cli import (
+    alarms,
+    bump,
+    check,
+    compare,
+    export,
+    identify,
+    lab,
+    listing,
+    loops,
+    matrix,
+    prove,
+    run,
+    size,
+    study,
+    test,
+    trace,
+    train,
+    upsets,
+)
 from plantsim.errors import PlantsimError
 
 DESCRIPTION = """\
@@ -31,7 +50,8 @@ def parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     top.add_argument("--version", action="store_true", help="show the version and stop")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", dest="command")
-    for module in (run, check, listing, compare, export, test, trace, identify, bump, size):
+    for module in (run, check, listing, compare, export, test, trace, identify, bump, size, lab, loops, prove, matrix,
+                   study, upsets, alarms, train):  # fmt: skip
         module.add(commands, shared)
     return top
 

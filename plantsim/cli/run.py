@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from plantsim.cli.tables import duration
 
 if TYPE_CHECKING:
+    from plantsim.plant.model import Model
     from plantsim.sim.simulation import Simulation
     from plantsim.store.data import RunData
     from plantsim.store.folder import RunFolder
@@ -33,6 +34,10 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
                    help="replace one value of the file, such as site.step=0.5s; may be repeated")  # fmt: skip
     p.add_argument("--watch", action="append", default=[], metavar="PROGRAM.VARIABLE",
                    help="record a variable of a control program too, such as sump-level.wanted; may be repeated")
+    p.add_argument("--scenario", metavar="FILE", help="what is done to the plant: a scenario file (YAML)")
+    p.add_argument("--upset", metavar="NAME@TIME,...",
+                   help="upsets by name, each with its time, such as duty-pump-trip@7h; 'plantsim upsets' lists them")
+    p.add_argument("--respond", action="store_true", help="with --upset: the operator answers as the upset describes")
     p.add_argument("--out", metavar="DIR", help="folder of all runs ($PLANTSIM_RUNS, or runs)")
     p.add_argument("--json", action="store_true", help="print one JSON object instead of tables")
     p.add_argument("--no-page", action="store_true", help="leave out the pictures and the HTML page")
@@ -59,12 +64,47 @@ def length(text: str) -> float:
     return seconds
 
 
+def scenario_asked(args: argparse.Namespace) -> Any:
+    """The scenario that the words of a command ask for: a tree, or None."""
+    from plantsim.errors import ConfigError
+    from plantsim.plant.scenario import open_scenario, scenario_of
+
+    if args.scenario is not None and args.upset is not None:
+        raise ConfigError("--upset: found it beside --scenario; allowed: one of them (a scenario names upsets too)")
+    if args.respond and args.upset is None:
+        raise ConfigError("--respond: found it without --upset; allowed: with --upset, or 'respond: yes' in a scenario")
+    if args.scenario is not None:
+        return open_scenario(args.scenario)
+    if args.upset is None:
+        return None
+    try:
+        return open_scenario(scenario_of(args.upset, args.respond), "--upset")
+    except ValueError as error:
+        raise ConfigError(f"--upset: {error}") from None
+
+
+def check_times(model: Model, until: float) -> None:
+    """Refuse a scenario with something that would come after the end of the run."""
+    from plantsim.errors import ConfigError
+    from plantsim.plant.plans import ActPlan
+
+    findings = [
+        f"{plan.origin}: found '{plan.words}' at {duration(plan.start.latest)}; allowed: before the end of the run, "
+        f"{duration(until)} (--until)"
+        for plan in model.plans.items
+        if isinstance(plan, ActPlan) and plan.origin != "plant" and plan.start.latest >= until
+    ]  # fmt: skip
+    if findings:
+        raise ConfigError(findings)
+
+
 def execute(args: argparse.Namespace) -> int:
     """Do it."""
     until = length(args.until)
     from plantsim.plant.build import load_model
 
-    model = load_model(args.file, args.overrides, args.watch)
+    model = load_model(args.file, args.overrides, args.watch, scenario_asked(args))
+    check_times(model, until)
     from plantsim.store.folder import RunFolder
 
     head = {"title": model.title, "source_file": model.source_file, "seed": args.seed,
@@ -76,6 +116,11 @@ def execute(args: argparse.Namespace) -> int:
 
         if not kernel_is_compiled():
             print(COMPILE_WORDS, file=sys.stderr, flush=True)
+        from plantsim.sim.recorder import thin
+
+        thinned = thin(model, until)
+        if thinned:
+            model.warnings.append(thinned)
         sim = Simulation(model, args.seed, _CHUNK)
         opening = sim.save()
         try:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 KEY_FIGURES = (
     "overflow_turbidity_mean", "overflow_turbidity_p95", "turbidity_over_limit", "underflow_solids_mean",
     "water_recovery", "mud_per_t", "bed_level_max", "torque_max", "starts_per_hour_max", "water_stops",
-    "cells_filled", "cycles",
+    "cells_filled", "cycles", "annunciated", "most_in_10_min",
 )  # fmt: skip
 """Figures of units that the short table after a run shows, besides those of the whole plant."""
 CAUTION = "Simulated values. Do not transfer settings to a real plant without tests on site and qualified review."

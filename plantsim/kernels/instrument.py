@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import part
+from plantsim.jit import part, shared_part
 from plantsim.kernels.random import advance_state, normal, uniform
 from plantsim.physics.optics import detector_reading
 from plantsim.records import SENSE_DIGITAL, SENSE_OPTICAL
@@ -22,7 +22,7 @@ OVER_RANGE = 16.5 / 16.0
 LOST_SIGNAL = -1.0 / 16.0
 
 
-@part
+@shared_part
 def step_instrument(p, s, f, tick, dt, calm, mem, imem, tags):
     """Take a sample when one is due and write the tag.
 
@@ -59,7 +59,7 @@ def step_instrument(p, s, f, tick, dt, calm, mem, imem, tags):
     return 0
 
 
-@part
+@shared_part
 def _sample(p, s, f, dt, calm, mem, imem, tags):
     """Take one sample."""
     interval = p.every * dt
@@ -117,7 +117,7 @@ def _switch(p, s, f, draw_spike):
     return float(on)
 
 
-@part
+@shared_part
 def _transmit(p, s, f, calm, mem, draw_noise, draw_spike, draw_bubble):
     """Reading of an analogue transmitter, in the tag's unit."""
     span = p.high - p.low

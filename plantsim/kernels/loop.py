@@ -6,6 +6,7 @@ import math
 
 from plantsim.jit import entry, kernel, phase
 from plantsim.kernels.actuator import step_actuator
+from plantsim.kernels.alarm import step_alarm
 from plantsim.kernels.cell import step_bank
 from plantsim.kernels.clarifier import refresh_clarifier, spill_clarifier, step_clarifier
 from plantsim.kernels.control import scan_program
@@ -25,7 +26,7 @@ FAULT_PROGRAM, FAULT_NUMBER = 1, 2
 
 @phase
 def step_signals(plant, tick, now, dt):
-    """Power, motors, instruments, control scan and actuators of one tick. Returns a status."""
+    """Power, motors, instruments, control scan, alarms and actuators of one tick. Returns a status."""
     clock = plant.clock[0]
     for i in range(len(plant.bus_s)):
         step_bus(plant.bus_s[i], dt)
@@ -48,6 +49,9 @@ def step_signals(plant, tick, now, dt):
             )
             if status != 0:
                 return FAULT_PROGRAM + 256 * i
+    for i in range(len(plant.alarm_p)):
+        if tick >= plant.alarm_s[i].due:
+            step_alarm(i, plant.alarm_p, plant.alarm_s, clock, plant.alarm_log, tick, plant.mem, plant.imem)
     for i in range(len(plant.actuator_p)):
         step_actuator(plant.actuator_p[i], plant.actuator_s[i], plant.actuator_f[i], plant.tags, plant.bus_s, dt)
     return 0
@@ -156,10 +160,16 @@ def advance(plant, ticks, rows, cells, integer, every):
     -------
     int
         0, or the fault that stopped the run: kind + 256 * number of the program.
+
+    Notes
+    -----
+    It stops before its time, at a whole tick, when the ring of alarm changes might not hold those of one more tick:
+    whoever calls it looks at the clock, takes what the ring holds, and calls again.
     """
     clock = plant.clock[0]
     dt = clock.dt
     shown = -(-clock.tick // every) * every  # tick of the next row
+    room = len(plant.alarm_log) - len(plant.alarm_p)
     for _ in range(ticks):
         tick = clock.tick
         now = tick * dt
@@ -172,6 +182,8 @@ def advance(plant, ticks, rows, cells, integer, every):
             return status
         clock.warned |= step_flows(plant, now, dt) | step_stores(plant, tick, dt)
         clock.tick = tick + 1
+        if clock.notes - clock.notes_read > room:
+            break
     if clock.tick % every == 0:
         record(plant.mem, plant.imem, rows, cells, integer, clock.tick // every)
     if not finite(plant.streams, plant.offers):

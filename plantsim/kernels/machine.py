@@ -579,7 +579,8 @@ def scan(code, mem, imem, pc0, base, cycle_ms, budget):
         elif o == op.NOT_AND:
             imem[a] = imem[b] == 0
             at += _U4
-            imem[np.uint64(base + rows[at | _U1])] = imem[np.uint64(base + rows[at | _U2])] & imem[np.uint64(base + rows[at | _U3])]
+            k = imem[np.uint64(base + rows[at | _U2])] & imem[np.uint64(base + rows[at | _U3])]
+            imem[np.uint64(base + rows[at | _U1])] = k
             pc += 1
         elif o == op.INDEX_LOAD:
             k = imem[b] - imem[c]

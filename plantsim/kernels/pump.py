@@ -85,10 +85,10 @@ def branch_tangent(b, flow, phi, pump_p, pump_s, pump_f, motor_s, tables):
 @part
 def branch_stands(b, pump_p, motor_s):
     """Whether all pumps of a branch stand."""
+    standing = True
     for i in range(b.pump, b.pump + b.n_pumps):
-        if motor_s[pump_p[i].motor].speed >= STANDING:
-            return False
-    return True
+        standing = standing and motor_s[pump_p[i].motor].speed < STANDING
+    return standing
 
 
 @part

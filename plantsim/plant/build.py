@@ -9,12 +9,15 @@ from pathlib import Path
 
 from plantsim import records
 from plantsim.arena import Arena
+from plantsim.plant.acts import Places, make_acts
+from plantsim.plant.alarms import add_alarms
 from plantsim.plant.assemble import Assembly
 from plantsim.plant.loops import make_loops
-from plantsim.plant.model import Channel, Limit, Model, Tag
+from plantsim.plant.model import Channel, Limit, Model, Tag, Upset
 from plantsim.plant.program_variables import watch_channels
 from plantsim.plant.programs import add_programs
 from plantsim.plant.reader import dump, examine
+from plantsim.plant.scenario import acts_of, happenings, open_scenario
 from plantsim.plant.schedule import make_plans
 from plantsim.plant.sections import PLANT
 from plantsim.plant.signals import add_actuators, add_flags, add_instruments, collect_tags
@@ -57,7 +60,8 @@ PUMPED = ("pump_head", "suction_margin")
 """What a line without pumps has none of."""
 
 
-def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[str] = ()) -> Model:
+def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[str] = (),
+               scenario: Path | str | Tree | None = None) -> Model:  # fmt: skip
     """Build a plant from its file.
 
     Parameters
@@ -68,6 +72,9 @@ def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[
         `key.path=value` texts that replace values of the file.
     watch : sequence of str
         `program.variable` texts: variables of control programs that are recorded with the rest.
+    scenario : Path, str or Tree, optional
+        What is done to the plant: a scenario file, or one read by `plantsim.plant.scenario.open_scenario`. It takes
+        the place of the scenario that the plant file may hold.
 
     Returns
     -------
@@ -91,25 +98,39 @@ def load_model(path: Path | str, overrides: Sequence[str] = (), watch: Sequence[
     add_instruments(a)
     add_flags(a)
     instances, code = add_programs(a, {n: replace(t, unit="1") if n in a.unsure else t for n, t in tags.items()})
+    alarms = add_alarms(a, tags, instances)
     a.parts.pool("tags", len(tags))
     _check_step(a, tree)
     arena = a.parts.allocate()
     limits = _limits(tree, {channel.name for channel in _channels(a, arena, tags)})
     loops = make_loops(a, arena, instances, tags)
     make_plans(a, arena)  # once for what is wrong with them: memory may be filled only when nothing is
+    places = Places(a.units, tags, instances, arena, frozenset(a.unsure))
+    told = tree.scenario if scenario is None else scenario if isinstance(scenario, Tree) else open_scenario(scenario)
+    acts, upsets = acts_of(tree.acts), list[Upset]()
+    if told is not None:
+        if told is not tree.scenario:
+            told.raise_findings()
+        more, upsets = happenings(places, told)
+        acts += more
+    doings = make_acts(places, acts)
     tree.raise_findings()
+    if told is not None:
+        told.raise_findings()
     _fill(a, arena)
     plans = make_plans(a, arena)
+    plans.items += doings
     # only now is the number of plans known; their memory comes last, so addresses stay as they are
-    a.parts.pool("agenda", len(plans))
+    a.parts.pool("agenda", plans.slots)
     arena = a.parts.allocate()
     _fill(a, arena)
     channels = _channels(a, arena, tags) + watch_channels(instances, arena, watch)
     return Model(
         title=tree.site.name, arena=arena, code=code, start=tree.site.start, step=tree.site.step,
         units=a.units, tags=tags, channels=channels, plans=plans, programs=dict(instances), limits=limits,
-        loops=loops,
-        record_every=max(1, round(tree.site.record_every / tree.site.step)), resolved=dump(tree.plain()),
+        loops=loops, alarms=alarms,
+        record_every=max(1, round(tree.site.record_every / tree.site.step)), upsets=upsets,
+        resolved=dump(tree.plain() | ({"scenario": told.plain()} if told is not None else {})),
         source_file=str(path), warnings=[],
     )  # fmt: skip
 

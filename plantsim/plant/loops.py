@@ -13,6 +13,7 @@ from plantsim.plant.model import Loop, Point, Tag
 from plantsim.plant.program_variables import find, forcing, unit_of, value_of
 from plantsim.plant.programs import chosen, connected
 from plantsim.plant.tree import Tree
+from plantsim.plant.tuned import make_tune
 from plantsim.units import QuantityError, sentence
 
 
@@ -67,7 +68,7 @@ def _loop(
     return Loop(
         name, measured, moved, tuple(held), _or(t.low, -math.inf), _or(t.high, math.inf),
         _or(t.stop_below, -math.inf), _or(t.stop_above, math.inf), str(t.through) if t.through is not None else "",
-        t.longest, t.note or "",
+        t.longest, t.note or "", make_tune(a, programs, t.tune) if t.tune is not None else None,
     )  # fmt: skip
 
 

@@ -5,13 +5,16 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from plantsim import records
 from plantsim.arena import Arena
-from plantsim.plant.plans import Plans
+from plantsim.plant.plans import Plans, Start
+
+if TYPE_CHECKING:
+    from plantsim.plant.tuned import Tune
 
 
 @dataclass(frozen=True)
@@ -69,7 +72,7 @@ class Loop:
     """A control loop: what it measures and moves, and what is held while it is tested.
 
     `hold` gives each point held, the number written, and the value in words. Limits are in the units of what is
-    moved and measured.
+    moved and measured. `tune` says how its controller is tuned, when the plant file does.
     """
 
     name: str
@@ -83,6 +86,104 @@ class Loop:
     through: str = ""
     longest: float = 14400.0
     note: str = ""
+    tune: Tune | None = None
+
+
+@dataclass(frozen=True)
+class Alarm:
+    """One alarm with its rationalisation.
+
+    Parameters
+    ----------
+    name : str
+        Its tag.
+    index : int
+        Its number in `alarm_p` and `alarm_s`.
+    on, watches : str
+        What it looks at as the plant file names it, and in words.
+    compare : str
+        When it comes: 'above', 'below', 'on' or 'off'.
+    limit : float or None
+        Value beyond which it comes, in `unit`; None for on and off.
+    deadband : float
+        How far the value must come back, in `unit`.
+    unit : str
+        Unit it is shown in; empty for none.
+    scale, offset : float
+        Shown value = value of the cell times scale plus offset.
+    on_delay, off_delay, respond_within, suppressed_after : float
+        Delays, the time an operator has, and how long suppression stays after its condition [s].
+    priority : str
+        'critical', 'high', 'medium' or 'low'.
+    consequence, action : str
+        What happens when nobody acts, and what an operator does.
+    suppressed_while, group : str
+        Condition that suppresses it by design, and its first-out group; empty for none.
+    latching : bool
+        It stands until it is reset.
+    """
+
+    name: str
+    index: int
+    on: str
+    watches: str
+    compare: str
+    limit: float | None
+    deadband: float
+    unit: str
+    scale: float
+    offset: float
+    on_delay: float
+    off_delay: float
+    priority: str
+    consequence: str
+    action: str
+    respond_within: float
+    suppressed_while: str = ""
+    suppressed_after: float = 0.0
+    group: str = ""
+    latching: bool = False
+
+    @property
+    def condition(self) -> str:
+        """When it comes, in words: `LT-101 above 3.1 m`."""
+        if self.limit is None:
+            return f"{self.on} is {self.compare}"
+        return f"{self.on} {self.compare} {self.limit:g} {self.unit}".rstrip()
+
+
+@dataclass(frozen=True)
+class UpsetSymptom:
+    """What is seen of an upset: how a quantity departs from the run in which nothing is done.
+
+    `goes` is 'up', 'down', 'away', 'on' or 'off'; `by` the departure that counts, in words with its unit; `held`,
+    `mean`, `earliest` and `latest` are times [s]: how long it lasts, over what means are taken, and the window after
+    the cause.
+    """
+
+    of: str
+    goes: str
+    by: str
+    held: float
+    mean: float
+    earliest: float
+    latest: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Upset:
+    """An upset on this plant: when, what is seen of it, and the sentences that fail when nobody acts."""
+
+    name: str
+    title: str
+    start: Start
+    horizon: float
+    symptoms: tuple[UpsetSymptom, ...]
+    missed: tuple[str, ...]
+    cautions: tuple[str, ...]
+    consequence: str
+    responded: bool
 
 
 @dataclass
@@ -105,6 +206,8 @@ class Model:
     programs: dict[str, Any] = field(default_factory=dict)
     limits: list[Limit] = field(default_factory=list)
     loops: dict[str, Loop] = field(default_factory=dict)
+    alarms: list[Alarm] = field(default_factory=list)
+    upsets: list[Upset] = field(default_factory=list)
     record_every: int = 10
     resolved: str = ""
     source_file: str = ""

@@ -1,10 +1,11 @@
-"""Variables of control programs from outside: values as people write them, watching them, writing them in events."""
+"""Variables of control programs from outside: values as people write them, watching them, writing them."""
 
 from __future__ import annotations
 
 import difflib
 import math
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from plantsim.arena import Arena
@@ -30,7 +31,8 @@ _WORDS = {"yes": 1, "true": 1, "on": 1, "no": 0, "false": 0, "off": 0}
 # --- values as people write and read them ---
 
 
-def homes(unit: str) -> list[str]:
+@lru_cache(maxsize=256)
+def homes(unit: str) -> tuple[str, ...]:
     """Dimensions a unit belongs to, the likeliest first."""
     found = []
     for name in DIMENSIONS:
@@ -39,7 +41,7 @@ def homes(unit: str) -> list[str]:
             found.append(name)
         except QuantityError:
             continue
-    return found
+    return tuple(found)
 
 
 def value_of(variable: Variable, text: str) -> float | int:
@@ -244,12 +246,12 @@ def watch_channels(programs: Mapping[str, Any], arena: Arena, names: Iterable[st
     return list(channels.values())
 
 
-# --- writing them in events ---
+# --- writing them ---
 
 
 def forcing(programs: Mapping[str, Any], arena: Arena, where: Tree, key: str, path: str, value: float,
             held: bool, connect: Mapping[str, str]) -> Write | None:  # fmt: skip
-    """Write of a program's variable by an event, or None and a finding.
+    """Write of a program's variable from outside, or None and a finding.
 
     Parameters
     ----------
@@ -258,7 +260,7 @@ def forcing(programs: Mapping[str, Any], arena: Arena, where: Tree, key: str, pa
     arena : Arena
         Memory of the plant.
     where : Tree
-        The event, and `key` its key that holds the path.
+        What writes it, and `key` its key that holds the path.
     path : str
         `program.variable`.
     value : float
@@ -273,9 +275,9 @@ def forcing(programs: Mapping[str, Any], arena: Arena, where: Tree, key: str, pa
     except QuantityError as error:
         where.finding(key, str(error))
         return None
-    refusal = _refusal(variable, path, held, connect)
-    if refusal is not None:
-        where.finding(key, refusal)
+    refused = refusal(variable, path, held, connect)
+    if refused is not None:
+        where.finding(key, refused)
         return None
     try:
         number = _number(variable, value)
@@ -287,7 +289,7 @@ def forcing(programs: Mapping[str, Any], arena: Arena, where: Tree, key: str, pa
 
 
 def _number(variable: Variable, value: float) -> float:
-    """A number of an event as the program holds it."""
+    """A number from outside as the program holds it."""
     if variable.type == "TIME":
         return float(round(value * 1000.0))
     if variable.type == "REAL":
@@ -297,7 +299,7 @@ def _number(variable: Variable, value: float) -> float:
     return float(fitted(variable, value, f"{value:g}"))
 
 
-def _refusal(variable: Variable, path: str, held: bool, connected: Mapping[str, str]) -> str | None:
+def refusal(variable: Variable, path: str, held: bool, connected: Mapping[str, str]) -> str | None:
     """Why a variable cannot be written from outside, in one sentence; None when it can."""
     tag = connected.get(variable.name.casefold())
     if variable.constant:

@@ -269,7 +269,7 @@ def _included(named: TextNode, path: str, label: str, findings: Findings) -> dic
 # --- writing ---
 
 
-class _Dumper(yaml.SafeDumper):
+class _Dumper(getattr(yaml, "CSafeDumper", yaml.SafeDumper)):  # type: ignore[misc]
     """Rows of texts on one line, blocks in the order given."""
 
 

@@ -1,4 +1,4 @@
-"""From the configuration's calendars, failures and events to plans."""
+"""From the configuration's calendars and failures to plans."""
 
 from __future__ import annotations
 
@@ -17,11 +17,10 @@ from plantsim.plant.plans import (
     CrewPlan,
     DeliveryPlan,
     DipPlan,
-    Event,
-    EventPlan,
     FacePlan,
     FailurePlan,
     Plans,
+    RepairPlan,
     RoundsPlan,
     ShiftPlan,
     WeatherPlan,
@@ -77,7 +76,8 @@ def make_plans(a: Assembly, arena: Arena) -> Plans:
     weather = make_weather(tree)
     if weather is not None:
         plans.add(WeatherPlan(weather))
-    deliveries = week_of(tree.deliveries) if tree.deliveries else ALWAYS
+    hours = week_of(tree.crew.hours) if tree.crew is not None else None
+    deliveries = week_of(tree.deliveries) if tree.deliveries else hours or ALWAYS
     for name, u in tree.units.items():
         kind, index = a.units[name]
         if kind == "source":
@@ -88,9 +88,9 @@ def make_plans(a: Assembly, arena: Arena) -> Plans:
         elif kind == "makedown":
             plans.add(DeliveryPlan(f"{name} powder", arena.cell("makedown_s", index, "powder"), u.store,
                                    u.reorder, u.lead, deliveries))  # fmt: skip
-        elif kind == "bank" and u.crew is not None:
+        elif kind == "bank" and (u.crew is not None or hours is not None):
             cells = tuple(a.units[c][1] for c in u.cells)
-            plans.add(CrewPlan(cells, tuple(u.cells), week_of(u.crew)))
+            plans.add(CrewPlan(cells, tuple(u.cells), week_of(u.crew) if u.crew is not None else hours or ALWAYS))
     for name, bus in tree.power.items():
         if bus.dips is not None:
             d = bus.dips
@@ -98,10 +98,9 @@ def make_plans(a: Assembly, arena: Arena) -> Plans:
     for name, f in tree.failures.items():
         write = _write(a, arena, f, "what", f.what, f.value, True)
         if write is not None:
-            plans.add(FailurePlan(f"{name} ({f.what})", write, f.mean_up, f.mean_down))
-    events = _events(a, arena)
-    if events:
-        plans.add(EventPlan(events))
+            plans.add(FailurePlan(f"{name} ({f.what})", write, f.mean_up, f.mean_down, hours is not None))
+    if hours is not None and tree.failures:
+        plans.add(RepairPlan(tree.crew.number, hours))
     lines = [(n, a.units[n][1]) for n, u in tree.units.items() if u.kind == "line"]
     if tree.rounds is not None and lines:
         plans.add(RoundsPlan(tuple(i for _, i in lines), tuple(n for n, _ in lines), 3600.0, week_of(tree.rounds)))
@@ -175,20 +174,3 @@ def _write(
         return None
     array, index, field, _ = found
     return Write(arena.cell(array, index, field), arena.is_integer(array, field), value)
-
-
-def _events(a: Assembly, arena: Arena) -> tuple[Event, ...]:
-    events: list[Event] = []
-    for e in a.tree["events"]:
-        write = _write(a, arena, e, "what", e.what, e.to, e.for_ is not None)
-        if write is None:
-            continue
-        words = e.note or f"{e.what} set to {e.to:g}"
-        events.append(Event(e.at, (write,), words))
-        if e.for_ is not None:
-            cells = arena.mem.view(np.int64) if write.integer else arena.mem
-            before = Write(write.cell, write.integer, float(cells[write.cell]))
-            events.append(Event(e.at + e.for_, (before,), f"{words}: back as before"))
-    return tuple(sorted(events, key=lambda e: e.at))
-
-

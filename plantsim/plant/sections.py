@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from plantsim.plant.fields import REQUIRED, Refusal, quoted
+from plantsim.plant.scenario_sections import ACT, SCENARIO
 from plantsim.plant.schema import (
     Choice,
     Flag,
@@ -32,6 +33,7 @@ from plantsim.plant.schema import (
     Times,
     Variant,
 )
+from plantsim.plant.tune_section import TUNE
 
 Q = Quantity
 POINT = r"[A-Z]{1,5}-\d{1,5}[A-Z]?|[A-Za-z][A-Za-z0-9_-]*\.[A-Za-z_][A-Za-z_0-9.]*(\[[0-9, -]+\])?"
@@ -507,6 +509,7 @@ LOOP = Section(
     stop_above=Maybe(Number(), doc="measurement above which it is"),
     through=Maybe(Reference("line"), doc="line through which the answer comes: its transit is part of the dead time"),
     longest=Q("time", "4 h", lo="1 min", hi="7 d", doc="longest wait for an answer to settle"),
+    tune=Maybe(TUNE, doc="how its controller is tuned; left out: it is tested only"),
     note=Maybe(Text(), doc="a line about it"),
 )
 FAILURE = Section(
@@ -515,17 +518,7 @@ FAILURE = Section(
               pattern=r"[A-Za-z][A-Za-z0-9_-]*\.[a-z_0-9]+", form="a fault of a unit, as unit.fault"),
     value=Number(1.0, doc="value of that fault"),
     mean_up=Q("time", above="1 min", doc="mean time between failures"),
-    mean_down=Q("time", above="1 s", doc="mean time to repair"),
-)
-EVENT = Section(
-    "Something that happens at a time.",
-    at=Q("time", lo="0 s", doc="time after the start"),
-    what=Text(doc="unit.quantity, tag or program.variable that is written",
-              pattern=r"[A-Za-z][A-Za-z0-9_-]*(\.[A-Za-z_0-9]+(\[[0-9, -]+\])?)*",
-              form="unit.quantity, a tag or program.variable"),
-    to=Number(doc="value written: SI for quantities, in its unit for a tag or a variable; TIME in s, on is 1"),
-    for_=Maybe(Q("time", above="0 s"), doc="time after which the old value comes back"),
-    note=Maybe(Text(), doc="words for the journal"),
+    mean_down=Q("time", above="1 s", doc="mean time of the repair itself, without the wait for the crew"),
 )
 BUS = Section(
     "A power bus.",
@@ -535,6 +528,30 @@ BUS = Section(
         shortest=Q("time", "0.2 s", above="0 s", doc="shortest dip"),
         longest=Q("time", "2 s", above="0 s", doc="longest dip"),
     ), doc="random dips"),
+)
+ALARM = Section(
+    "An alarm, after ISA-18.2 and IEC 62682: it tells an operator of what must be answered in time.",
+    on=Text(doc="what it looks at: a tag, unit.quantity or program.variable", pattern=POINT,
+            form="a tag, unit.quantity or program.variable"),
+    above=Maybe(Text(), doc="value above which it comes, with its unit"),
+    below=Maybe(Text(), doc="or the value below which it comes"),
+    is_=Maybe(Choice(("on", "off")), doc="or that it comes when a state is on, or off"),
+    deadband=Maybe(Text(), doc="how far the value must come back, with its unit; left out: 5 % of the span of level "
+                               "and flow transmitters, 2 % of pressure, 1 % of temperature, none of others"),
+    on_delay=Maybe(Q("time", lo="0 s", hi="24 h"), doc="time it must hold before it comes; left out: 60 s for level "
+                                                       "and temperature transmitters, 15 s for flow and pressure, "
+                                                       "none for others"),
+    off_delay=Maybe(Q("time", lo="0 s", hi="24 h"), doc="time it must be gone to return; left out: as on_delay"),
+    every=Q("time", "1 s", lo="0.05 s", hi="1 h", doc="interval at which it is looked at"),
+    priority=Choice(("critical", "high", "medium", "low"), doc="priority, by consequence and time to respond"),
+    consequence=Text(doc="what happens when nobody acts"),
+    action=Text(doc="what the operator does"),
+    respond_within=Q("time", above="0 s", hi="30 d", doc="time from the alarm to the consequence: to respond in"),
+    suppressed_while=Maybe(Text(), doc="suppressed by design while this holds: a tag, unit.quantity or "
+                                       "program.variable with 'is on', 'is off', 'above VALUE' or 'below VALUE'"),
+    suppressed_after=Q("time", "0 s", lo="0 s", hi="24 h", doc="stays suppressed for so long when that has gone"),
+    group=Maybe(Text(), doc="first-out group: the first alarm of a group is marked"),
+    latching=Flag(False, doc="yes: stands when its condition has gone, until it is reset"),
 )
 LIMIT = Section(
     "A line drawn on a trend.",
@@ -557,9 +574,17 @@ PLANT = Section(
     flags=MapOf(FLAG, key=Tag(), doc="further points of the I/O image by tag"),
     control=MapOf(PROGRAM, key=Name("program"), doc="control programs at work, by name"),
     loops=MapOf(LOOP, key=Tag("loop"), doc="control loops to test and tune, by tag"),
+    alarms=MapOf(ALARM, key=Tag("alarm"), doc="alarms by tag, in the order in which they are looked at"),
     rounds=Maybe(Times(), doc="hours in which an operator walks round; left out: nobody clears plugged lines"),
     deliveries=Maybe(Times(), doc="hours in which deliveries come; left out: at any time"),
+    crew=Maybe(Section(
+        "The people who repair what fails, one thing after the other, in their working hours.",
+        hours=Times(doc="working hours, such as 'mon-fri 07:00-16:00'"),
+        number=Integer(1, lo=1, hi=20, doc="things they can repair at a time"),
+    ), doc="repair crew; left out: each failure is taken up at once. Its hours are also those of deliveries and of "
+           "digging where these give none"),
     failures=MapOf(FAILURE, key=Name("failure"), doc="random failures"),
-    events=ListOf(EVENT, doc="things that happen at given times"),
+    acts=ListOf(ACT, doc="things done at given times"),
+    scenario=Maybe(SCENARIO, doc="scenario of the run, as `plantsim run --scenario` has put it here"),
     limits=ListOf(LIMIT, doc="lines to draw on the trends"),
 )

@@ -18,6 +18,12 @@ DEFER = (
     "safety functions must be proved on the real plant by qualified people; a simulation is no evidence for them."
 )
 
+ALARMS = (
+    "An alarm calls a person: it is no interlock and no safety function. Limits, delays and rates here are simulated; "
+    "an alarm list is rationalised on site, with those who will answer it."
+)
+"""Stands beside every list of alarms and their figures."""
+
 CAUTIONS: dict[str, tuple[str, ...]] = {
     "water": (
         "Sumps and tanks are confined spaces and drowning hazards: enter only under a permit, with the atmosphere "

@@ -13,12 +13,15 @@ if TYPE_CHECKING:
     from plantsim.analysis.sizing.result import Plot, Sheet
 
 PAGE = "design.html"
-_TOPICS = (("sump", "pumps"), ("pump", "pumps"), ("simulated", "water"), ("clarifier", "clarifier"),
+_TOPICS = (("laboratory: coagulant", "dosing"), ("laboratory: yield", "mud"), ("laboratory", "dosing"),
+           ("sump", "pumps"), ("pump", "pumps"), ("simulated", "water"), ("clarifier", "clarifier"),
            ("chemicals", "dosing"), ("mud", "mud"), ("cells", "mud"), ("water", "water"))  # fmt: skip
 _HEIGHT, _TOP, _BOTTOM = 3.1, 0.5, 0.6
 
 
-def render(site: str, file: str, sheets: Sequence[Sheet]) -> str:
+def render(
+    site: str, file: str, sheets: Sequence[Sheet], kind: str = "plant file", topic: str = "sizing"
+) -> str:  # fmt: skip
     """Fill the design page.
 
     Parameters
@@ -27,6 +30,8 @@ def render(site: str, file: str, sheets: Sequence[Sheet]) -> str:
         Name of the site and of its plant file, [-]
     sheets : sequence of Sheet
         Sheets in their order, [-]
+    kind, topic : str
+        What the file is, and what the page is about, [-]
 
     Returns
     -------
@@ -40,7 +45,7 @@ def render(site: str, file: str, sheets: Sequence[Sheet]) -> str:
         }
         for sheet in sheets
     ]  # fmt: skip
-    return str(template(PAGE).render(site=site, file=file, sheets=shown, cautions=cautions))
+    return str(template(PAGE).render(site=site, file=file, sheets=shown, cautions=cautions, kind=kind, topic=topic))
 
 
 def topic_of(sheet: Sheet) -> str:

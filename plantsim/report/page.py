@@ -12,6 +12,7 @@ import jinja2
 
 from plantsim.analysis.closure import PROMISE
 from plantsim.report import cautions, style
+from plantsim.report.alarms import alarm_part
 from plantsim.report.bed import draw_bed
 from plantsim.report.clock import day_words, length_words, moment_words
 from plantsim.report.events import group_events
@@ -105,6 +106,7 @@ def render(run: RunData, pictures: dict[str, bytes], beds: list[tuple[str, str]]
         balance=balance_table(run),
         closure=closure_rows(run),
         promise=f"{PROMISE:.0e}",
+        alarms=alarm_part(run),
         events=events,
         events_left_out=events_left_out,
         moment=lambda seconds: moment_words(run.when(seconds)),

@@ -1,90 +1,18 @@
-"""What makes the plans happen: each process says when it is due next, and acts when it is.
-
-All memory is in the agenda record of the process: the next due tick, the count of events so far, and one
-number. Random draws are keyed by seed, process number and count, so they need no state of their own, and a
-run restored from a save point goes on exactly as it would have.
-"""
+"""What makes the plans of a plant happen: shifts, weather, failures, dips, digging, deliveries, faces, rounds."""
 
 from __future__ import annotations
 
 import datetime as dt
-import math
-from abc import ABC, abstractmethod
-from bisect import bisect_right
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
 
 from plantsim import records
 from plantsim.plant import plans
+from plantsim.sim.act import Act
+from plantsim.sim.failure import Failure, Repair
+from plantsim.sim.process import Process, draw, inside, until_edge, until_open, week_seconds
 
 if TYPE_CHECKING:
     from plantsim.sim.simulation import Simulation
-
-NEVER = -1
-WEEK = 7 * 86400.0
-
-
-def draw(seed: int, number: int, count: int) -> np.random.Generator:
-    """Random generator of one event of one process."""
-    return np.random.Generator(np.random.Philox(key=[seed & (2**64 - 1), (number << 40) + count]))
-
-
-def week_seconds(when: dt.datetime) -> float:
-    """Seconds since Monday 00:00."""
-    return when.weekday() * 86400.0 + when.hour * 3600.0 + when.minute * 60.0 + when.second
-
-
-def inside(spans: plans.Week, second: float) -> bool:
-    """Whether a second of the week lies in one of the spans."""
-    second %= WEEK
-    return any(start <= second < stop for start, stop in spans)
-
-
-def until_edge(spans: plans.Week, second: float) -> float:
-    """Seconds from a second of the week to the next start or stop of a span."""
-    second %= WEEK
-    edges = sorted({e % WEEK for span in spans for e in span})
-    if not edges:
-        return math.inf
-    i = bisect_right(edges, second + 1e-6)
-    return (edges[i] if i < len(edges) else edges[0] + WEEK) - second
-
-
-def until_open(spans: plans.Week, second: float) -> float:
-    """Seconds from a second of the week until a span is open (0 when it is)."""
-    second %= WEEK
-    if inside(spans, second):
-        return 0.0
-    starts = sorted(start for start, _ in spans)
-    later = [start for start in starts if start > second]
-    return (later[0] if later else starts[0] + WEEK) - second
-
-
-class Process(ABC):
-    """One plan at work."""
-
-    def __init__(self, plan: Any, number: int) -> None:
-        self.plan = plan
-        self.number = number
-
-    def first(self, sim: Simulation) -> int:
-        """Tick of the first event."""
-        return 0
-
-    @abstractmethod
-    def fire(self, sim: Simulation, tick: int) -> int:
-        """Act; return the tick of the next event, or NEVER."""
-
-    def later(self, sim: Simulation, tick: int, seconds: float) -> int:
-        """Tick some seconds on, at least one step ahead."""
-        if math.isinf(seconds):
-            return NEVER
-        return tick + max(1, round(seconds / sim.model.step))
-
-    def random(self, sim: Simulation) -> np.random.Generator:
-        return draw(sim.seed, self.number, int(sim.model.arena.agenda["count"][self.number]))
-
 
 class Shift(Process):
     """Switches a source on and off by its calendar."""
@@ -113,49 +41,10 @@ class WeatherChange(Process):
         now = sim.when(tick)
         second = (now - dt.datetime(now.year, 1, 1)).total_seconds()
         air, rain, evaporation, water = self.weather.hour(second)
-        record = sim.model.arena.weather
-        record["air"][0], record["rain"][0] = air, rain
-        record["evaporation"][0], record["water"][0] = evaporation, water
+        arena = sim.model.arena
+        for field, value in (("air", air), ("rain", rain), ("evaporation", evaporation), ("water", water)):
+            sim.put(plans.Write(arena.cell("weather", 0, field), False, value))
         return self.later(sim, tick, 3600.0 - second % 3600.0)
-
-
-class Events(Process):
-    """Writes numbers at given times: what scenarios and operators do."""
-
-    plan: plans.EventPlan
-
-    def _tick(self, sim: Simulation, i: int) -> int:
-        return round(self.plan.events[i].at / sim.model.step) if i < len(self.plan.events) else NEVER
-
-    def first(self, sim: Simulation) -> int:
-        return self._tick(sim, 0)
-
-    def fire(self, sim: Simulation, tick: int) -> int:
-        event = self.plan.events[int(sim.model.arena.agenda["count"][self.number])]
-        for write in event.writes:
-            sim.write(write)
-        sim.note(tick, "event", event.words)
-        following = self._tick(sim, int(sim.model.arena.agenda["count"][self.number]) + 1)
-        return following
-
-
-class Failure(Process):
-    """Fails and is repaired, both after exponential times."""
-
-    plan: plans.FailurePlan
-
-    def first(self, sim: Simulation) -> int:
-        up = draw(sim.seed, self.number, (1 << 39) - 1).exponential(self.plan.mean_up)
-        return self.later(sim, 0, up)
-
-    def fire(self, sim: Simulation, tick: int) -> int:
-        failed = sim.model.arena.agenda["mark"][self.number] > 0.5
-        write = self.plan.write
-        sim.write(plans.Write(write.cell, write.integer, 0.0 if failed else write.value))
-        sim.model.arena.agenda["mark"][self.number] = 0.0 if failed else 1.0
-        sim.note(tick, "failure", f"{self.plan.name} {'repaired' if failed else 'fails'}")
-        mean = self.plan.mean_up if failed else self.plan.mean_down
-        return self.later(sim, tick, self.random(sim).exponential(mean))
 
 
 class Dip(Process):
@@ -240,7 +129,7 @@ class Face(Process):
     def fire(self, sim: Simulation, tick: int) -> int:
         random = self.random(sim)
         clay = random.uniform(self.plan.low, self.plan.high)
-        sim.model.arena.source_s["clay"][self.plan.source] = clay
+        sim.put(plans.Write(sim.model.arena.cell("source_s", self.plan.source, "clay"), False, clay))
         sim.note(tick, "face", f"{self.plan.name}: new face, {100 * clay:.0f} % of the fines sticky clay")
         return self.later(sim, tick, random.exponential(self.plan.mean_time))
 
@@ -265,11 +154,12 @@ class Rounds(Process):
 PROCESSES: dict[type, type[Process]] = {
     plans.ShiftPlan: Shift,
     plans.WeatherPlan: WeatherChange,
-    plans.EventPlan: Events,
     plans.FailurePlan: Failure,
+    plans.RepairPlan: Repair,
     plans.DipPlan: Dip,
     plans.CrewPlan: Crew,
     plans.DeliveryPlan: Delivery,
     plans.FacePlan: Face,
     plans.RoundsPlan: Rounds,
+    plans.ActPlan: Act,
 }

@@ -13,8 +13,11 @@ import numpy as np
 from plantsim.errors import RunFault
 from plantsim.plant.model import Model
 from plantsim.plant.plans import Write
+from plantsim.sim.act import Act
+from plantsim.sim.alarms import AlarmDesk, AlarmNote
 from plantsim.sim.environment import PlantEnvironment
-from plantsim.sim.processes import NEVER, PROCESSES
+from plantsim.sim.process import NEVER
+from plantsim.sim.processes import PROCESSES
 from plantsim.sim.recorder import Recorder
 
 
@@ -56,13 +59,15 @@ class Simulation:
         self.journal: list[Note] = []
         self.recorder = Recorder(model)
         self.progress: Callable[[int], None] | None = None
+        self.alarms = AlarmDesk(self)
         self._plant = model.arena.plant(model.code)
-        self._processes = [PROCESSES[type(p)](p, i) for i, p in enumerate(model.plans.items)]
+        self.processes = [PROCESSES[type(p)](p, n) for p, n in zip(model.plans.items, model.plans.numbers())]
         self._seed_records()
         self._initialise()
         agenda = model.arena.agenda
-        for i, process in enumerate(self._processes):
-            agenda["due"][i] = process.first(self)
+        agenda["due"] = NEVER
+        for process in self.processes:
+            agenda["due"][process.number] = process.first(self)
         self._env: PlantEnvironment | None = None
 
     def _seed_records(self) -> None:
@@ -90,6 +95,11 @@ class Simulation:
                 gc.enable()
 
     @property
+    def alarm_log(self) -> list[AlarmNote]:
+        """Every change of state of an alarm so far, in order."""
+        return self.alarms.log
+
+    @property
     def tick(self) -> int:
         """Steps done."""
         return int(self.model.arena.clock["tick"][0])
@@ -113,6 +123,14 @@ class Simulation:
             self._plant.imem[write.cell] = int(write.value)
         else:
             self._plant.mem[write.cell] = write.value
+
+    def put(self, write: Write) -> None:
+        """Write a number as the plant's own course has it: beneath an act that holds the cell for a time."""
+        for process in self.processes:
+            if isinstance(process, Act) and process.plan.cell == write.cell and process.holds(self):
+                process.slip_under(self, write.value)
+                return
+        self.write(write)
 
     # ------------------------------------------------------------------------------------------
     def run(self, until: float) -> None:
@@ -143,11 +161,11 @@ class Simulation:
             first = int(waiting.min())
             if first > env.now:
                 yield env.timeout(first - env.now)
-            for i, process in enumerate(self._processes):
-                if due[i] == first:
+            for process in self.processes:
+                if due[process.number] == first:
                     following = process.fire(self, first)
-                    self.model.arena.agenda["count"][i] += 1
-                    due[i] = following
+                    self.model.arena.agenda["count"][process.number] += 1
+                    due[process.number] = following
 
     def _advance(self, tick: int) -> None:
         """Bring the plant to a tick by as few kernel calls as progress allows."""
@@ -156,6 +174,7 @@ class Simulation:
         while self.tick < tick:
             ticks = min(self.chunk, tick - self.tick)
             status = advance(self._plant, ticks, *self.recorder.target())
+            self.alarms.drain()  # the kernel stops early rather than lose a change
             if status != 0:
                 raise RunFault(self._explain(int(status)))
             if self.progress is not None:
@@ -173,6 +192,10 @@ class Simulation:
             return f"control program {names[number]} stopped {where}: {program.explain(fault)}"
         return f"the plant's numbers are no longer finite {where}; the step may be too long for this plant"
 
+    def reschedule(self) -> None:
+        """Look at the agenda anew: an act has been given to a process from outside, or taken from it."""
+        self._env = None
+
     # ------------------------------------------------------------------------------------------
     def save(self) -> SavePoint:
         """A save point: the whole plant at this tick."""
@@ -184,3 +207,24 @@ class Simulation:
         self.seed = point.seed
         self.journal = [n for n in self.journal if n.tick < point.tick]
         self._env = None
+        self.alarms.rewind()
+
+    def join(self, point: SavePoint) -> None:
+        """Go on from a save point of the same plant without the acts that this one has more.
+
+        Raises
+        ------
+        ValueError
+            If the point is of another plant, or one of the acts would have begun before it.
+        """
+        arena = self.model.arena
+        more = (arena.mem.nbytes - len(point.memory)) // arena.agenda.itemsize
+        records = arena.agenda[len(arena.agenda) - more:].copy()
+        late = [p for p in self.processes if p.number >= len(arena.agenda) - more
+                and 0 <= arena.agenda["due"][p.number] < point.tick]  # fmt: skip
+        if late:
+            raise ValueError(f"it should have begun before the save point: {late[0].plan.words}")
+        arena.restore(point.memory + records.tobytes())
+        self.seed = point.seed
+        self.journal, self._env = [], None
+        self.alarms.rewind()

@@ -30,6 +30,8 @@ What the standard leaves to the implementer is settled here as follows (clause n
   outputs only read, its other variables neither.
 * **A unit** is given by a pragma behind the declaration, `level : REAL; {unit 'm'} // text`; the comment is
   kept as the variable's description.
+* **What an operator may change** while the program runs is marked by another pragma, `{operator}`, or with its
+  range in that unit: `setpoint : REAL := 1.8; {unit 'm'} {operator 0.5..4}`. It changes no code.
 
 Not supported, and refused by name: STRING and characters, dates, LTIME, references, direct addresses, bit
 access, EN/ENO, edge qualifiers, VAR_GLOBAL, configurations, object orientation, sequential function charts.

@@ -32,15 +32,20 @@ def index(library: Path | str | Sequence[Path | str] | None = None) -> dict[str,
     library : path or list of paths, optional
         Further folders of `.st` files.
     """
-    folders: list[Path] = [BUILT_IN]
-    if isinstance(library, str | Path):
-        folders.append(Path(library))
-    elif library is not None:
-        folders += [Path(folder) for folder in library]
     found: dict[str, Path] = {}
-    for folder in folders:
-        for path in sorted(folder.glob("*.st")):
-            stat = path.stat()
-            for name in _declared(path, stat.st_mtime_ns, stat.st_size):
-                found[name] = path
+    for path, *state in stamp(folders(library)):
+        for name in _declared(path, *state):
+            found[name] = path
     return found
+
+
+def folders(library: Path | str | Sequence[Path | str] | None) -> tuple[Path, ...]:
+    """Folders searched: the built-in library, then those given."""
+    given = [library] if isinstance(library, str | Path) else library or ()
+    return (BUILT_IN, *(Path(folder) for folder in given if Path(folder) != BUILT_IN))
+
+
+def stamp(searched: Sequence[Path]) -> tuple[tuple[Path, int, int], ...]:
+    """Library files of some folders in order, each with its time of change and size."""
+    files = [path for folder in searched for path in sorted(folder.glob("*.st"))]
+    return tuple((path, path.stat().st_mtime_ns, path.stat().st_size) for path in files)

@@ -241,8 +241,13 @@ class Compiler:
         symbol = Symbol(
             declared.name, kind, 0, section, declared.pos, declared.constant, declared.retain,
             pointer=section == "in_out" and pou.kind != "PROGRAM", unit=declared.unit, comment=declared.comment,
-            image=image, initialised=declared.initial is not None,
+            image=image, initialised=declared.initial is not None, operator=declared.operator,
         )  # fmt: skip
+        if declared.operator is not None and (section != "input" or pou.kind != "PROGRAM"):
+            self.findings.warn(
+                pou.source, declared.pos,
+                f"{{operator}} counts only for a VAR_INPUT of a program; {declared.name} is none",
+            )  # fmt: skip
         if declared.constant:
             if section not in ("local", "temp", "external"):
                 error(f"CONSTANT cannot stand with VAR_{section.upper()}")

@@ -6,6 +6,7 @@ Source of the syntax: IEC 61131-3, third edition (2013), Annex A, from memory.
 
 from __future__ import annotations
 
+import math
 import re
 
 from . import tree
@@ -23,6 +24,7 @@ _SECTIONS = {
 }
 _ENDS = {"PROGRAM": "END_PROGRAM", "FUNCTION": "END_FUNCTION", "FUNCTION_BLOCK": "END_FUNCTION_BLOCK"}
 _UNIT_PRAGMA = re.compile(r"unit\s+'([^']*)'", re.IGNORECASE)
+_OPERATOR_PRAGMA = re.compile(r"operator(?:\s+(-?\d+(?:\.\d+)?)\s*\.\.\s*(-?\d+(?:\.\d+)?))?", re.IGNORECASE)
 _ALL_STARTS = ("PROGRAM", "FUNCTION", "FUNCTION_BLOCK", "TYPE")
 
 
@@ -143,27 +145,33 @@ class Parser(StatementParser):
             self.unexpected("';' after the declaration")
             if not (self.token.kind == "name" and self.peek().text in (":", ",")) and not self.is_("END_VAR"):
                 raise Recover
-        unit, comment = self._notes(names[0].pos, end)
-        return [tree.Declaration(n.pos, n.raw, kind, initial, unit, comment) for n in names]
+        unit, operator, comment = self._notes(names[0].pos, end)
+        return [tree.Declaration(n.pos, n.raw, kind, initial, unit, comment, operator=operator) for n in names]
 
-    def _notes(self, start: int, end: int) -> tuple[str | None, str]:
-        """Unit and description of a declaration: its pragma and comment, up to the end of its last line."""
+    def _notes(self, start: int, end: int) -> tuple[str | None, tuple[float, float] | None, str]:
+        """Unit, operator's range and description of a declaration, up to the end of its last line."""
         stop = self.source.text.find("\n", end)
         stop = min(stop if stop >= 0 else len(self.source.text), self.token.pos)
-        unit = None
+        unit, operator = None, None
         comments = []
         for note in self._trivia_between(start, stop):
             if note.kind == "comment":
                 comments.append(" ".join(note.text.split()))
                 continue
             match = _UNIT_PRAGMA.fullmatch(note.text)
+            may = _OPERATOR_PRAGMA.fullmatch(note.text)
             if match:
                 unit = match.group(1)
+            elif may:
+                low, high = may.groups()
+                operator = (-math.inf, math.inf) if low is None else (float(low), float(high))
             else:
                 self.findings.warn(
-                    self.source, note.pos, f"pragma {{{note.text}}} is not known; {{unit 'm'}} names a unit"
-                )
-        return unit, " ".join(c for c in comments if c)
+                    self.source, note.pos,
+                    f"pragma {{{note.text}}} is not known; {{unit 'm'}} names a unit, {{operator}} or "
+                    "{operator 0..100} what an operator may change",
+                )  # fmt: skip
+        return unit, operator, " ".join(c for c in comments if c)
 
     def _trivia_between(self, start: int, stop: int) -> list:
         low, high = 0, len(self.trivia)

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from plantsim.errors import ProgramError
 from plantsim.opcodes import FAULT_TEXT
 
+from . import blocks
 from . import types as t
 from .arithmetic import single
 from .compiler import compile_units
@@ -51,6 +52,8 @@ class Variable:
         Integer values of an enumeration by name; empty for other types.
     constant : bool
         Whether it is a CONSTANT.
+    operator : tuple of float, or None
+        Least and most value an operator may give it, in its unit; None when it is not for operators.
     """
 
     name: str
@@ -65,6 +68,7 @@ class Variable:
     signed: bool = True
     choices: dict[str, int] = field(default_factory=dict)
     constant: bool = False
+    operator: tuple[float, float] | None = None
 
     def read(self, mem: np.ndarray, base: int = 0) -> float | int:
         """Value in a memory whose program starts at cell `base`."""
@@ -189,7 +193,10 @@ class Program:
         if symbol.retain and section == "local":
             section = "retain"
         top = (section, symbol.constant)
-        yield from self._cells(symbol.name, symbol.type, symbol.cell, symbol.unit, symbol.comment, top)
+        cells = self._cells(symbol.name, symbol.type, symbol.cell, symbol.unit, symbol.comment, top)
+        if section == "input" and symbol.operator is not None:
+            cells = (replace(cell, operator=symbol.operator) for cell in cells)
+        yield from cells
 
     def _cells(
         self, name: str, kind: t.Type, cell: int, unit: str | None, comment: str, top: tuple[str, bool]
@@ -274,7 +281,7 @@ def compile_program(
     Returns
     -------
     Program
-        Code and memory image, ready to run.
+        Code and memory image, ready to run; one for all who compile the same text, so not to be changed.
 
     Raises
     ------
@@ -287,5 +294,12 @@ def compile_program(
     >>> p.outputs[0].name, p.size >= 3
     ('y', True)
     """
-    compiler, pou, source = compile_units(text, filename, library, program)
+    folders = blocks.folders(library)
+    return _compiled(text, filename, folders, blocks.stamp(folders), program)
+
+
+@lru_cache(maxsize=128)
+def _compiled(text: str, filename: str, folders: tuple[Path, ...], stamp: Any, program: str | None) -> Program:
+    """Compile a text once in a process, as long as its library stays as it is: studies build one plant many times."""
+    compiler, pou, source = compile_units(text, filename, folders, program)
     return Program(pou, source, compiler.findings.warnings)

@@ -219,6 +219,7 @@ class Declaration(Node):
     section: str = "local"
     constant: bool = False
     retain: bool = False
+    operator: tuple[float, float] | None = None
 
 
 @dataclass(slots=True)

@@ -42,6 +42,7 @@ class Symbol:
     value: float | int | None = None  # of an elementary CONSTANT
     read: bool = False
     written: bool = False
+    operator: tuple[float, float] | None = None  # range in which an operator may change it
 
     @property
     def cells(self) -> int:

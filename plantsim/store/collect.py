@@ -6,10 +6,13 @@ import datetime as dt
 import importlib.metadata
 import platform
 import re
+from dataclasses import replace
 
 import numpy as np
 
 from plantsim import records
+from plantsim.analysis.alarm_figures import alarm_figures
+from plantsim.analysis.alarm_targets import as_figures
 from plantsim.analysis.closure import balance, close, inventory
 from plantsim.analysis.course import spans, washing
 from plantsim.analysis.figures import Course, figures
@@ -72,13 +75,20 @@ def from_simulation(sim: Simulation, opening: SavePoint, run: str = "") -> RunDa
                     shown.__getitem__)  # fmt: skip
     series, profiles = _split(sim, rows, shown)
     running = washing(course)
+    found = figures(course)
+    notes = [note for note in sim.alarm_log if note.tick >= opening.tick]
+    if model.alarms:
+        began = opening.tick * model.step
+        counted = [replace(note, seconds=note.seconds - began) for note in notes]
+        found |= as_figures(alarm_figures(model.alarms, counted, sim.seconds - began))
     return RunData(
         run=run, title=model.title, source_file=model.source_file, seed=sim.seed, start=model.start,
         step=model.step, seconds=sim.seconds, unfinished=False,
         created=dt.datetime.now(dt.UTC).replace(microsecond=0), versions=versions(), time=time, series=series,
         profiles=profiles,
         journal=[(note.tick * model.step, note.kind, note.words) for note in sim.journal],
-        figures=figures(course), closure=close(inventory(start), model.arena, start.ledger),
+        alarms=list(model.alarms), alarm_log=notes, figures=found,
+        closure=close(inventory(start), model.arena, start.ledger),
         balance=balance(model.arena, start.ledger), limits=list(model.limits),
         running=[] if running is None else spans(running, course.every), warnings=_warnings(sim),
         resolved=model.resolved,

@@ -8,9 +8,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from plantsim.analysis.figures import Figure
-from plantsim.plant.model import Limit
+from plantsim.plant.model import Alarm, Limit
+from plantsim.sim.alarms import AlarmNote
 
-__all__ = ["Figure", "Limit", "Profile", "RunData", "Series"]
+__all__ = ["Alarm", "AlarmNote", "Figure", "Limit", "Profile", "RunData", "Series"]
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,10 @@ class RunData:
         Solids over height and time, by clarifier.
     journal : list of (float, str, str)
         Seconds, kind and words of what happened.
+    alarms : list of Alarm
+        Alarms of the plant, with their rationalisation.
+    alarm_log : list of AlarmNote
+        Every change of state of an alarm.
     figures : dict of str to Figure
         Figures of the run by name.
     closure : dict of str to dict
@@ -102,6 +107,8 @@ class RunData:
     series: dict[str, Series] = field(default_factory=dict)
     profiles: dict[str, Profile] = field(default_factory=dict)
     journal: list[tuple[float, str, str]] = field(default_factory=list)
+    alarms: list[Alarm] = field(default_factory=list)
+    alarm_log: list[AlarmNote] = field(default_factory=list)
     figures: dict[str, Figure] = field(default_factory=dict)
     closure: dict[str, dict[str, float]] = field(default_factory=dict)
     balance: dict[str, dict[str, float]] = field(default_factory=dict)

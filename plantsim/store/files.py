@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from scipy.io import netcdf_file
 
-from plantsim.store.data import Profile, RunData, Series
+from plantsim.store.data import AlarmNote, Profile, RunData, Series
 
 
 def write_whole(path: Path, write: Callable[[Path], None]) -> None:
@@ -118,6 +118,31 @@ def journal_text(data: RunData) -> str:
     for seconds, kind, words in data.journal:
         writer.writerow([f"{seconds:.12g}", data.when(seconds).isoformat(" "), kind, words])
     return text.getvalue()
+
+
+_ALARM_COLUMNS = ("seconds", "time", "alarm", "before", "after", "first", "value", "unit", "by", "tick", "number")
+
+
+def alarms_text(data: RunData) -> str:
+    """Every change of state of an alarm as CSV."""
+    units = {alarm.name: alarm.unit or "1" for alarm in data.alarms}
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(_ALARM_COLUMNS)
+    for n in data.alarm_log:
+        writer.writerow([f"{n.seconds:.12g}", data.when(n.seconds).isoformat(" "), n.alarm, n.before, n.after,
+                         int(n.first), repr(n.value), units[n.alarm], n.by, n.tick, n.number])  # fmt: skip
+    return text.getvalue()
+
+
+def read_alarms(path: Path) -> list[AlarmNote]:
+    """Read the changes of alarms back."""
+    with path.open(newline="", encoding="utf-8") as file:
+        return [
+            AlarmNote(int(row["number"]), int(row["tick"]), float(row["seconds"]), row["alarm"], row["before"],
+                      row["after"], row["first"] == "1", float(row["value"]), row["by"])
+            for row in csv.DictReader(file)
+        ]  # fmt: skip
 
 
 def read_journal(path: Path) -> list[tuple[float, str, str]]:

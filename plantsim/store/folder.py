@@ -12,6 +12,7 @@ run.json                status, seed, versions, figures, closure, balance, warni
 plant.yaml              the configuration as it was used
 series.nc               everything recorded over time (netCDF), units as attributes
 journal.csv             what happened when
+alarms.csv              every change of state of an alarm, of a plant that has alarms
 ======================  ================================================================================
 """
 
@@ -145,12 +146,14 @@ class RunFolder:
         StoreError
             If something cannot be written; the folder then stays unfinished.
         """
-        from plantsim.store.files import journal_text, sync_folder, write_series, write_text
+        from plantsim.store.files import alarms_text, journal_text, sync_folder, write_series, write_text
 
         try:
             write_text(self.path / "plant.yaml", data.resolved)
             write_series(self.path / "series.nc", data)
             write_text(self.path / "journal.csv", journal_text(data))
+            if data.alarms:
+                write_text(self.path / "alarms.csv", alarms_text(data))
             sync_folder(self.path.parent)
         except OSError as error:
             raise StoreError(f"cannot write the run into {self.path}: {_why(error)}") from None
@@ -172,6 +175,7 @@ def _head_of(data: RunData) -> dict[str, Any]:
         },
         "closure": data.closure, "balance": data.balance,
         "limits": [vars(limit) for limit in data.limits], "running": data.running,
+        "alarms": [vars(alarm) for alarm in data.alarms],
     }  # fmt: skip
 
 
@@ -313,9 +317,9 @@ def read_run(path: Path | str) -> RunData:
     """
     import numpy as np
 
-    from plantsim.plant.model import Limit
+    from plantsim.plant.model import Alarm, Limit
     from plantsim.store.data import Figure, RunData
-    from plantsim.store.files import read_journal, read_series
+    from plantsim.store.files import read_alarms, read_journal, read_series
 
     folder = Path(path)
     head = _load_head(folder)
@@ -339,6 +343,8 @@ def read_run(path: Path | str) -> RunData:
         data.closure, data.balance = head["closure"], head["balance"]
         data.limits = [Limit(**limit) for limit in head["limits"]]
         data.running = [(a, b) for a, b in head["running"]]
+        data.alarms = [Alarm(**alarm) for alarm in head.get("alarms", ())]
+        data.alarm_log = read_alarms(folder / "alarms.csv") if data.alarms else []
         data.warnings = list(head["warnings"])
     except FileNotFoundError as error:
         raise StoreError(f"{folder} is damaged: {Path(error.filename).name} is missing") from None

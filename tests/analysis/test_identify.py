@@ -12,7 +12,7 @@ from scipy import stats
 
 from plantsim.analysis.identify import MODELS, RecordError, fit, identify, make_record
 from plantsim.analysis.identify.models import answer
-from plantsim.analysis.identify.noise import colour, long_run
+from plantsim.analysis.identify.noise import Colour, colour, long_run
 from plantsim.analysis.identify.record import find_moves, noise
 from plantsim.analysis.identify.starts import areas, crossing, slopes, step_answer, two_point, two_point_late
 
@@ -228,46 +228,49 @@ CASES = {
     "integrating": ([0.01], [1.0, 0.0], 30.0, {"k": 0.01, "L": 30.0}),
     "integrating-lag": ([0.01], [30.0, 1.0, 0.0], 20.0, {"k": 0.01, "T": 30.0, "L": 20.0}),
 }
-LEAST = 90
-"""Of 100 intervals that hold with 95 % each, fewer than 90 hold with a probability of 1.1 % (binomial)."""
+LEAST = 95
+"""Of 100 seeds each interval holds in so many at least; all of a record together with 95 %, which 100 seeds can show
+only within the binomial spread."""
+TOGETHER = 90
+"""Of 100 records fewer than 90 hold with a probability of 1.1 %, if 95 % of all do (binomial)."""
 
 
 def hits(name: str, seeds: int, memory: float = 0.0, sigma: float = 0.5) -> dict[str, int]:
     top, bottom, dead, truth = CASES[name]
     clean = answered(TIME, UP_DOWN, top, bottom, dead)
-    count = dict.fromkeys(truth, 0)
+    count = dict.fromkeys([*truth, "together"], 0)
     for seed in range(seeds):
         found = fit(make_record(TIME, UP_DOWN, noisy(clean, sigma, seed, memory), "%", "NTU"), MODELS[name])
-        for key, value in truth.items():
-            e = found.parameters[key]
-            count[key] += bool(e.low <= value <= e.high)
+        held = {key: found.parameters[key].low <= value <= found.parameters[key].high for key, value in truth.items()}
+        for key, value in held.items():
+            count[key] += bool(value)
+        count["together"] += all(held.values())
     return count
 
 
 def test_bound_is_the_binomial_one():
-    assert stats.binom.cdf(LEAST - 1, 100, 0.95) < 0.015 < stats.binom.cdf(LEAST, 100, 0.95)
+    assert stats.binom.cdf(TOGETHER - 1, 100, 0.95) < 0.015 < stats.binom.cdf(TOGETHER, 100, 0.95)
 
 
 @pytest.mark.parametrize("name", ["first", "integrating"])
 def test_intervals_hold_the_truth(name):
-    """Step answers of scipy with white noise of a twentieth of the move, a hundred seeds each."""
+    """Step answers of scipy with white noise of a twentieth of the move, seeds 0 to 99 as they come."""
     count = hits(name, 100)
-    assert min(count.values()) >= LEAST, count
+    together = count.pop("together")
+    assert min(count.values()) >= LEAST and together >= TOGETHER, (count, together)
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["second", "inverse", "integrating-lag"])
-def test_intervals_of_the_larger_models_hold_the_truth(name):
-    count = hits(name, 100)
-    assert min(count.values()) >= LEAST, count
-
-
-@pytest.mark.slow
-def test_intervals_allow_for_slow_noise():
-    """Noise that keeps 80 % of itself from row to row: 300 rows carry what some 33 would. Plain least squares would
-    give intervals a third as wide, which hold in about half of the seeds."""
-    count = hits("first", 100, memory=0.8)
-    assert min(count.values()) >= LEAST, count
+@pytest.mark.parametrize("memory", [0.0, 0.8])
+@pytest.mark.parametrize("name", list(CASES))
+def test_intervals_hold_together_in_95_of_100(name, memory):
+    """Four hundred seeds, 0 to 399: all intervals of a record hold at once in 95 of 100, less two standard errors of
+    such a count. With a memory of 0.8 noise keeps 80 % of itself from row to row, and 300 rows carry what some 33
+    would: plain least squares would give intervals a third as wide, which hold in about half of the seeds."""
+    count = hits(name, 400, memory)
+    together = count.pop("together")
+    assert min(count.values()) >= 4 * LEAST, count
+    assert together >= 400 * 0.95 - 2.0 * math.sqrt(400 * 0.95 * 0.05), together
 
 
 def test_clean_record_gives_the_process_back():
@@ -433,6 +436,33 @@ def test_not_settled(lag, refused):
     assert float(text.split("this process needs ")[1].split()[0]) == pytest.approx(need, rel=0.05)
     share = 100.0 * -math.expm1(-(1098.0 - 25.0) / lag)
     assert float(text.split("reaches ")[1].split()[0]) == pytest.approx(share, abs=2.0)
+
+
+def test_lag_beyond_the_record_is_not_given_as_a_time():
+    """Held for 1098 s, a lag of ten hours is a ramp: what the process needs cannot be read off it."""
+    found = identify(bump(LONG, moved(LONG, (100.0, 5.0)), [40.0], [36000.0, 1.0], 25.0, sigma=0.05), ["first"])
+    (text,) = sentences(found, "unsettled")
+    assert not found.accepted and "needs many times that, if it settles at all" in text
+
+
+def test_large_answer_with_a_wandering_rest_is_not_too_small():
+    """An answer of 100 times the noise, two equal lags of 9 min seen every 10 s, on a slow wander of the process: what
+    is read may be unsure, but no larger step would mend that."""
+    time = np.arange(670) * 10.0
+    u = moved(time, (1200.0, 7.0))
+    wander = noisy(np.zeros(670), 1.0, 4, 0.97) - 50.0
+    clean = answered(time, u, [36.0], [540.0**2, 2.0 * 540.0 * 0.8, 1.0], 1700.0)
+    found = identify(make_record(time, u, noisy(clean, 4.0, 5) + 3.0 * wander, "g/m3", "NTU"))
+    assert "too-small" not in found.kinds() and found.accepted, found.findings
+    assert found.best is not None and found.best.model.name == "second"
+    assert found.best["K"] == pytest.approx(36.0, rel=0.05)
+
+
+def test_squares_forget_faster_than_means():
+    """AR(1) of 0.8: a sum of squares has n (1 - 0.64)/(1 + 0.64) independent terms (Bartlett), a mean n/9."""
+    found = Colour(0.8, 1.0, -1.0 / math.log(0.8), 1.0)
+    assert found.squares(4000) == pytest.approx(4000 * 0.36 / 1.64)
+    assert found.effective(4000) == pytest.approx(4000 / 9.0)
 
 
 def test_integrating_is_said_to_be_perhaps_slow():

@@ -143,6 +143,14 @@ def test_available_suction():
     assert not p.suction_result(found, 20 * FOOT).holds
 
 
+def test_the_surge_bound_stops_the_greatest_flow_there_can_be():
+    # Joukowsky (1898): the bound rises with the velocity stopped, so all branches together have to count
+    sheet = p.size_pumping(Line(400.0, 0.2, 20.0), [[BOOK], [BOOK]], p.Site(1.0), margin=1.0)
+    stopped = next(item.value for item in sheet["surge"].inputs if item.name.startswith("velocity"))
+    assert stopped == pytest.approx(max(sheet["duty_1"].value, sheet["duty_2"].value) / (np.pi * 0.2**2 / 4.0))
+    assert sheet["duty_2"].value > sheet["duty_1"].value
+
+
 def test_two_slurry_pumps_in_series_is_an_ordinary_duty():
     """Two rubber-lined pumps in series carry about 230 m3/h through some 800 m up 45 m: common practice, no source.
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from plantsim.jit import entry
 from plantsim.kernels.actuator import step_actuator
+from plantsim.kernels.alarm import step_alarm
 from plantsim.kernels.cell import step_bank
 from plantsim.kernels.clarifier import spill_clarifier, step_clarifier
 from plantsim.kernels.control import scan_program
@@ -23,11 +24,11 @@ from plantsim.kernels.vessel import spill_vessel, step_vessel
 
 UNITS = (
     "motors", "instruments", "control", "actuators", "weirs", "sources", "dosers", "lines", "makedowns", "presses",
-    "splitters", "clarifiers", "vessels", "cells",
+    "splitters", "clarifiers", "vessels", "cells", "alarms",
 )  # fmt: skip
 """Kinds of unit by the number the drivers know them by, here and in the C twin."""
 (MOTORS, INSTRUMENTS, CONTROL, ACTUATORS, WEIRS, SOURCES, DOSERS, LINES, MAKEDOWNS, PRESSES,
- SPLITTERS, CLARIFIERS, VESSELS, CELLS) = range(14)  # fmt: skip
+ SPLITTERS, CLARIFIERS, VESSELS, CELLS, ALARMS) = range(15)  # fmt: skip
 NOTHING = -1
 """Number of an empty step: what the driver itself costs."""
 
@@ -141,6 +142,12 @@ def repeat_units(plant, saved, which, repeats, steps):
                         plant.bank_p[i], plant.bank_s[i], plant.cell_p, plant.cell_s, plant.cell_f, plant.actuator_s,
                         m, weather, streams, ledger, tick, dt,
                     )  # fmt: skip
+            elif which == ALARMS:
+                for i in range(len(plant.alarm_p)):
+                    if tick >= plant.alarm_s[i].due:
+                        step_alarm(
+                            i, plant.alarm_p, plant.alarm_s, clock, plant.alarm_log, tick, plant.mem, plant.imem
+                        )
             clock.tick = tick + 1
     return flags
 

@@ -1,4 +1,4 @@
-"""Commands about control programs: test, trace, watch; values forced by events; another program by one word."""
+"""Commands about control programs: test, trace, watch; values forced by acts; another program by one word."""
 
 from __future__ import annotations
 
@@ -236,18 +236,18 @@ def test_wrong_names_to_watch_are_told_together(capsys, tmp_path) -> None:
 # --- forcing ---
 
 
-def with_events(tmp_path: Path, *events: str) -> Path:
+def with_acts(tmp_path: Path, *acts: str) -> Path:
     path = tmp_path / "pit.yaml"
-    text = Path(PIT).read_text(encoding="utf-8") + "\nevents:\n" + "".join(f"  - {event}\n" for event in events)
+    text = Path(PIT).read_text(encoding="utf-8") + "\nacts:\n" + "".join(f"  - {act}\n" for act in acts)
     path.write_text(text, encoding="utf-8")
     return path
 
 
 def test_a_parameter_is_forced_for_a_time(tmp_path) -> None:
-    path = with_events(
-        tmp_path, "{at: 20 min, what: sump-level.setpoint, to: 2.0, for: 30 min}",
-        "{at: 25 min, what: coagulant-dosing.trim, to: 0}", "{at: 30 min, what: cell-change.change_gap, to: 90}",
-        "{at: 30 min, what: sump-level.most, to: 1}", "{at: 40 min, what: sump-level.loop.I, to: 90.5}",
+    path = with_acts(
+        tmp_path, "{at: 20 min, set: sump-level.setpoint, to: 2 m, for: 30 min}",
+        "{at: 25 min, set: coagulant-dosing.trim, to: off}", "{at: 30 min, set: cell-change.change_gap, to: 90 s}",
+        "{at: 30 min, set: sump-level.most, to: 1}", "{at: 40 min, set: sump-level.loop.I, to: 90.5}",
     )  # fmt: skip
     watch = ["sump-level.setpoint", "coagulant-dosing.trim", "cell-change.change_gap", "sump-level.most"]
     sim = Simulation(load_model(path, (), watch))
@@ -260,8 +260,8 @@ def test_a_parameter_is_forced_for_a_time(tmp_path) -> None:
     assert sim.recorder.series("coagulant-dosing.trim")[-1] == 0.0
     assert sim.recorder.series("cell-change.change_gap")[-1] == 90_000.0  # ms, as the program keeps it
     assert sim.recorder.series("sump-level.most")[-1] == 1.0
-    words = [note.words for note in sim.journal if note.kind == "event"]
-    assert words[0] == "sump-level.setpoint set to 2" and words[-1].endswith("back as before")
+    words = [note.words for note in sim.journal if note.kind == "act"]
+    assert words[0] == "sump-level.setpoint set to 2 m" and words[-1].endswith("back as before")
 
 
 def test_a_forced_parameter_moves_the_plant(tmp_path) -> None:
@@ -269,7 +269,7 @@ def test_a_forced_parameter_moves_the_plant(tmp_path) -> None:
     levels = []
     for name, to in (("low", 1.5), ("high", 2.1)):
         (tmp_path / name).mkdir()
-        path = with_events(tmp_path / name, f"{{at: 90 min, what: sump-level.setpoint, to: {to}}}")
+        path = with_acts(tmp_path / name, f"{{at: 90 min, set: sump-level.setpoint, to: {to} m}}")
         sim = Simulation(load_model(path))
         sim.run(4.0 * 3600.0)
         level, minutes = sim.recorder.series("sump.level"), sim.recorder.time / 60.0
@@ -278,20 +278,20 @@ def test_a_forced_parameter_moves_the_plant(tmp_path) -> None:
 
 
 @pytest.mark.parametrize(("event", "message"), [
-    ("{at: 1 h, what: sump-level.setpiont, to: 2}", "(did you mean 'sump-level.setpoint'?)"),
-    ("{at: 1 h, what: sump-levl.setpoint, to: 2}", "(did you mean 'sump-level.setpoint'?)"),
-    ("{at: 1 h, what: sump-level.level, to: 2}",
+    ("{at: 1 h, set: sump-level.setpiont, to: 2 m}", "(did you mean 'sump-level.setpoint'?)"),
+    ("{at: 1 h, set: sump-levl.setpoint, to: 2 m}", "(did you mean 'sump-level.setpoint'?)"),
+    ("{at: 1 h, set: sump-level.level, to: 2 m}",
      "'sump-level.level', which is read from LT-101 at every scan; allowed: the tag LT-101 itself"),
-    ("{at: 1 h, what: sump-level.run_1, to: 1}", "an output, which the program writes at every scan"),
-    ("{at: 1 h, what: sump-level.loop.I, to: 80, for: 1 h}", "which the program writes itself"),
-    ("{at: 1 h, what: sump-level.most, to: 1.5}", "events.0.to: found '1.5'; allowed: a whole number"),
-    ("{at: 1 h, what: sump-level.permit, to: 2}", "events.0.to: found '2'; allowed: 0 to 1, as BOOL holds"),
-    ("{at: 1 h, what: sump-level.most, to: 40000}", "-32768 to 32767, as INT holds"),
-    ("{at: 1 h, what: sump-level.loop, to: 1}", "which has parts"),
+    ("{at: 1 h, set: sump-level.run_1, to: on}", "an output, which the program writes at every scan"),
+    ("{at: 1 h, set: sump-level.loop.I, to: 80 %, for: 1 h}", "which the program writes itself"),
+    ("{at: 1 h, set: sump-level.most, to: 1.5}", "acts.0.to: found '1.5'; allowed: a whole number"),
+    ("{at: 1 h, set: sump-level.permit, to: 2}", "acts.0.to: found '2'; allowed: on, off, yes, no"),
+    ("{at: 1 h, set: sump-level.most, to: 40000}", "-32768 to 32767, as INT holds"),
+    ("{at: 1 h, set: sump-level.loop, to: 1}", "which has parts"),
 ])  # fmt: skip
 def test_what_cannot_be_forced_is_told(tmp_path, event, message) -> None:
     with pytest.raises(ConfigError) as caught:
-        load_model(with_events(tmp_path, event))
+        load_model(with_acts(tmp_path, event))
     (finding,) = caught.value.findings
     assert finding.startswith(f"{tmp_path / 'pit.yaml'}:") and message in finding
 

@@ -148,6 +148,48 @@ def test_bad_laboratory_tests_are_said(tmp_path, capsys):
     assert "allowed: time rising" in capsys.readouterr().err
 
 
+def test_a_range_is_a_table_of_what_changes(capsys, tmp_path):
+    path = tmp_path / "range.html"
+    words = ["size", PIT, "water", "--set", "size.underflow=400..600 g/L:3", "--page", str(path)]
+    assert main(words) == 0
+    out = capsys.readouterr().out
+    assert "What if: size.underflow" in out and "400 g/L" in out and "500 g/L" in out and "600 g/L" in out
+    assert "results do not change over this range" in out
+    parser = Parser()
+    parser.feed(path.read_text(encoding="utf-8"))
+    parser.close()
+    assert not parser.open and "500 g/L" in parser.text and parser.images
+    assert main([*words[:5], "--json"]) == 0
+    shown = json.loads(capsys.readouterr().out)
+    assert shown["range"]["key"] == "size.underflow" and shown["range"]["unit"] == "g/L"
+    lost = [next(r["value"] for r in v["sheets"][0]["results"] if r["key"] == "mud_water")
+            for v in shown["range"]["values"]]  # fmt: skip
+    assert lost == sorted(lost, reverse=True) and lost[0] > lost[-1]
+
+
+def test_a_value_of_a_range_that_cannot_be_says_why(capsys):
+    assert main(["size", PIT, "water", "--set", "size.underflow=2000..3000 g/L:2"]) == 0
+    out = capsys.readouterr().out
+    assert "size.underflow = 3000 g/L:" in out and "not sized" in out
+    assert main(["size", PIT, "water", "--set", "size.underflow=3000..4000 g/L:2"]) == 2
+    assert "thinner" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("value, said", [
+    ("400..600 g/L", "LOW..HIGH:COUNT"), ("400..600 g/L:1", "2 to 25"), ("400..600 g/L:many", "2 to 25"),
+    ("400 g/m3..600 g/L:3", "one unit"), ("low..high:3", "LOW..HIGH:COUNT"), ("400..400 g/L:3", "different ends"),
+    ("400..600 furlong:3", "size.underflow"),
+])  # fmt: skip
+def test_messages_of_ranges(value, said, capsys):
+    assert main(["size", PIT, "water", "--set", f"size.underflow={value}"]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_two_ranges_are_refused(capsys):
+    assert main(["size", PIT, "water", "--set", "size.underflow=4..6 g/L:2", "--set", "size.leaks=1..2 m3/h:2"]) == 2
+    assert "found 2 ranges" in capsys.readouterr().err
+
+
 def test_a_fifth_less_than_the_smallest_volume_does_not_hold(capsys):
     assert main(["size", PIT, "sump", "--json", "--set", "size.days=0 d"]) == 0
     formula, simulated = json.loads(capsys.readouterr().out)["sheets"]

@@ -1,4 +1,4 @@
-"""A clarifier whose layers are stepped once in several ticks: nothing lost between, and the same answer in the limit."""
+"""A clarifier whose layers are stepped once in several ticks: nothing lost between, the same answer in the limit."""
 
 from __future__ import annotations
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 import sys
 from pathlib import Path
@@ -11,8 +12,12 @@ import pytest
 
 from plantsim import records
 from plantsim.kernels.loop import advance
+from plantsim.sim.simulation import Simulation
 
 sys.path.insert(0, str(Path(__file__).parents[2]))  # the benchmarks are a package of the checkout, not installed
+sys.path.insert(0, str(Path(__file__).parents[1] / "sim"))  # plants for tests of whole plants
+from alarm_bench import busy_model
+
 from tests.benchmarks import __main__ as benchmark
 from tests.benchmarks import layout, measure, twin_library
 from tests.benchmarks.plants import Shift
@@ -21,13 +26,18 @@ from tests.benchmarks.table import table
 STEPS = 2000
 
 
+@functools.cache
+def exact_twin(*command: str) -> twin_library.Twin:
+    """The twin without fused multiply-adds: it rounds as the kernel does, so what is left is equations."""
+    return twin_library.Twin(list(command), (*twin_library.FLAGS, "-ffp-contract=off"))
+
+
 def test_same_memory_after_two_thousand_steps_or_the_benchmark_says_why_not() -> None:
     command = twin_library.compiler()
     if command is None:
         assert benchmark.measure(repeats=1, brief=True, cold=False)["no_twin"] == twin_library.NO_COMPILER
         return
-    # without fused multiply-adds C rounds as the kernel does, so what is left is a difference of equations
-    twin = twin_library.Twin(command, (*twin_library.FLAGS, "-ffp-contract=off"))
+    twin = exact_twin(*command)
     shift = Shift()
     assert shift.arena.line_s["flow"][0] > 0.05  # the plant is washing, not asleep
     assert advance(shift.plant, STEPS, *shift.record()) == 0
@@ -44,6 +54,24 @@ def test_same_memory_after_two_thousand_steps_or_the_benchmark_says_why_not() ->
         assert np.all(same | (number & close)), (name, np.nonzero(~(same | (number & close)))[0])
         moved += int(np.sum(here.view(np.int64) != before.view(np.int64)))
     assert moved > 500  # the comparison is of a plant at work
+
+
+def test_twin_walks_alarms_as_the_kernel_does() -> None:
+    """Every kind of delay, group, latch and suppression, each tick; both stop before the ring runs over."""
+    command = twin_library.compiler()
+    if command is None:
+        return  # the test above tells what the benchmark says then
+    found = []
+    for run in (advance, exact_twin(*command).advance):
+        sim = Simulation(busy_model())
+        sim.recorder.reserve(1000)
+        assert run(sim.model.arena.plant(sim.model.code), 1000, *sim.recorder.target()) == 0
+        found.append(sim.model.arena)
+    kernel, twin = found
+    assert int(kernel.clock["notes"][0]) > len(kernel.alarm_log) - len(kernel.alarm_p)
+    assert 0 < int(kernel.clock["tick"][0]) < 1000
+    for name in ("clock", "alarm_p", "alarm_s", "alarm_log", "tags"):
+        assert kernel.arrays[name].tobytes() == twin.arrays[name].tobytes(), name
 
 
 def _cells(shift: Shift, name: str) -> slice:

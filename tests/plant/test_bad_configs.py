@@ -91,8 +91,8 @@ control:
     connect: {level: LT-101, valve: FV-311}
 failures:
   trip: {what: P-101.trip, mean_up: 20 d, mean_down: 1 h}
-events:
-  - {at: 1 h, what: XC-100, to: 1}
+acts:
+  - {at: 1 h, set: XC-100, to: on}
 limits:
   - {on: sump.level, at: 2.8, words: overflow}
 """
@@ -285,8 +285,8 @@ CASES = [
      f"failures.trip.what: found 'P-101.tripp', but a pump has no quantity 'tripp'; allowed: {PUMP} (did "
      f"you mean "
      "'P-101.trip'?)"),
-    ("event on a tag nobody has", "what: XC-100, to: 1", "what: XC-110, to: 1", "XC-110",
-     "events.0.what: found 'XC-110'; allowed: unit.quantity, program.variable or a tag (did you mean "
+    ("act on a tag nobody has", "set: XC-100, to: on", "set: XC-110, to: on", "XC-110",
+     "acts.0.set: found 'XC-110'; allowed: unit.quantity, program.variable or a tag (did you mean "
      "'XC-100'?)"),
     # ------------------------------------------------------------------ control
     ("program nobody has", "    file: own.st", "    program: sump-onoff", "sump-onoff",
@@ -469,7 +469,7 @@ def test_all_slips_of_reading_at_once_by_line(tmp_path):
 
 def test_all_slips_of_building_at_once_by_line(tmp_path):
     """Streams, physics, signals, programs, plans and limits: none hides another."""
-    text = slips(("on: sump.level", "on: sump.levle"), ("what: XC-100, to", "what: XC-110, to"),
+    text = slips(("on: sump.level", "on: sump.levle"), ("set: XC-100, to", "set: XC-110, to"),
                  ("step: 1 s", "step: 10 s"), ("valve: FV-401, flow", "valve: LT-101, flow"),
                  ("dispersion: 0.1 m2/s", "dispersion: 1 m2/s"), ("start_bed: 1 m", "start_bed: 5 m"),
                  ("measures: rising.flow", "measures: rising.flwo"),
@@ -480,7 +480,7 @@ def test_all_slips_of_building_at_once_by_line(tmp_path):
     assert [f.split(": ")[1] for f in found] == [
         "site.step", "units.well.valve", "units.rising.pipe.parcels", "units.clarifier.start_bed",
         "instruments.FT-101.measures", "control.sump-level.every", "control.sump-level.connect.levle",
-        "control.cell-valve.file", "failures.trip.what", "events.0.what", "limits.0.on",
+        "control.cell-valve.file", "failures.trip.what", "acts.0.set", "limits.0.on",
     ]  # fmt: skip
     lines = [int(f.split(":")[1]) for f in found]
     assert lines == sorted(lines)
@@ -491,7 +491,7 @@ def test_what_hangs_on_a_slip_is_no_second_finding(tmp_path):
     text = slips(("measures: sump.level, unit: m,", "measures: sump.level, unit: m3,"), ("file: own.st",
     "file: owm.st"),
                  ("what: P-101.trip,", "what: LT-101.bias,"),
-                 ("what: XC-100, to: 1", "what: sump-level.start_level, to: 1"))  # fmt: skip
+                 ("set: XC-100, to: on", "set: sump-level.start_level, to: 1 m"))  # fmt: skip
     found = findings(tmp_path, text)
     assert [f.split(": ")[1] for f in found] == ["instruments.LT-101.unit", "control.sump-level.file"]
 

@@ -26,11 +26,11 @@ from plantsim.sim.simulation import Simulation
 
 ROOT = Path(__file__).resolve().parents[2]
 HOUR, DAY, WEEK = 3600.0, 86400.0, 7 * 86400.0
-DEMOS = tuple(sorted(path.stem for path in (ROOT / "configs").glob("*.yaml")))
+DEMOS = tuple(sorted(path.stem for path in (ROOT / "configs").glob("*.yaml") if "\nunits:" in path.read_text()))
 
 EVENTFUL = """
 # An invented plant with one of every kind of unit, in which much happens: shifts, faces, dips, failures,
-# deliveries, events, a digging crew and rounds, under a control program.
+# deliveries, acts, a digging crew and rounds, under a control program.
 site: {name: Eventful pit (invented), start: 2027-04-05 00:00, record_every: 10 s}
 weather:
   apr: {temperature: 8 degC}
@@ -147,10 +147,11 @@ rounds: ["daily 06:00-18:00"]
 failures:
   trip: {what: P-101.trip, mean_up: 3 h, mean_down: 20 min}
   probe: {what: LT-101.bias, value: 0.05, mean_up: 5 h, mean_down: 30 min}
-events:
-  - {at: 10 h, what: well.available, to: 0, for: 2 h, note: the well fails}
-  - {at: 10 h, what: wash.feed_factor, to: 1.3}
-  - {at: 800 min, what: rising.plugged, to: 1, note: a stone in the line}
+acts:
+  - {at: 10 h, set: well.available, to: off, for: 2 h, note: the well fails}
+  - {at: 10 h, set: wash.feed_factor, to: x1.3}
+  - {at: 800 min, set: rising.plugged, to: on, note: a stone in the line}
+  - {between: [9 h, 11 h], set: well.temperature, to: 15 degC, ramp: 100 min, for: 3 h}
 """
 
 TEXTS = {"eventful": EVENTFUL}

@@ -1,4 +1,4 @@
-"""Sparse events by the calendar: shifts, weather, deliveries, crew, failures, dips, faces, rounds, events.
+"""Sparse events by the calendar: shifts, weather, deliveries, crew, failures, dips, faces, rounds, acts.
 
 Every expected time is worked out by hand from the calendar in the file. The plant starts on a Monday (2027-04-05).
 """
@@ -209,7 +209,7 @@ def test_the_crew_takes_the_strongest_cell_and_finishes_one_once_begun():
     index = {name: sim.model.units[name][1] for name in ("north", "south", "west")}
     s["strength"][index["south"]], s["strength"][index["west"]] = 5e3, 9e3
     s["state"][index["south"]] = s["state"][index["west"]] = records.CELL_DRY
-    crew = next(p for p in sim._processes if type(p).__name__ == "Crew")
+    crew = next(p for p in sim.processes if type(p).__name__ == "Crew")
     assert crew.fire(sim, 7 * 3600) == 7 * 3600 + 1800  # looks again half an hour on
     assert s["digging"].tolist() == [0, 0, 1] or s["digging"][index["west"]] == 1
     assert s["digging"].sum() == 1
@@ -295,9 +295,9 @@ def test_faces_change_the_clay_within_its_limits():
 # ---------------------------------------------------------------------------------------------- rounds
 def test_a_plugged_line_waits_for_the_next_round():
     """Plugged at 02:10 it waits for the morning's first round at 06:00; at 09:20 for the one at 10:00."""
-    sim = plant(more='rounds: ["daily 06:00-18:00"]\nevents:\n'
-                     "  - {at: 130 min, what: line.plugged, to: 1}\n  - {at: 560 min, what: line.plugged, to: 1}\n"
-                     "  - {at: 18.5 h, what: line.plugged, to: 1}\n")  # fmt: skip
+    sim = plant(more='rounds: ["daily 06:00-18:00"]\nacts:\n'
+                     "  - {at: 130 min, set: line.plugged, to: on}\n  - {at: 560 min, set: line.plugged, to: on}\n"
+                     "  - {at: 18.5 h, set: line.plugged, to: on}\n")  # fmt: skip
     sim.run(31 * HOUR)
     assert notes(sim, "rounds") == [(hour, "line rodded clear") for hour in (6.0, 10.0, 30.0)]
     flow = column(sim, "line.flow")
@@ -305,10 +305,10 @@ def test_a_plugged_line_waits_for_the_next_round():
     assert flow[6 * 60 + 5] > 0.0
 
 
-# ---------------------------------------------------------------------------------------------- events
-def test_events_happen_at_their_time_and_for_as_long_as_they_say():
-    sim = plant(more="events:\n  - {at: 1 h, what: wash.feed_factor, to: 0.5, for: 30 min, note: half feed}\n"
-                     "  - {at: 90 s, what: HS-1, to: 1}\n")  # fmt: skip
+# ---------------------------------------------------------------------------------------------- acts
+def test_acts_happen_at_their_time_and_for_as_long_as_they_say():
+    sim = plant(more="acts:\n  - {at: 1 h, set: wash.feed_factor, to: 50 %, for: 30 min, note: half feed}\n"
+                     "  - {at: 90 s, set: HS-1, to: on}\n")  # fmt: skip
     sim.run(90.0)
     assert sim.model.arena.tags[sim.model.tags["HS-1"].index] == 0.0
     sim.run(91.0)
@@ -317,23 +317,24 @@ def test_events_happen_at_their_time_and_for_as_long_as_they_say():
     flow = column(sim, "wash.flow")
     assert flow[70] == pytest.approx(0.5 * flow[59], rel=1e-6)
     assert flow[110] == pytest.approx(flow[59], rel=1e-6)
-    assert notes(sim, "event") == [
-        (0.025, "HS-1 set to 1"), (1.0, "half feed"), (1.5, "half feed: back as before")]  # fmt: skip
+    assert notes(sim, "act") == [
+        (0.025, "HS-1 set to on"), (1.0, "half feed"), (1.5, "half feed: back as before")]  # fmt: skip
 
 
-def test_events_of_one_tick_happen_in_the_order_of_the_file():
-    sim = plant(more="events:\n  - {at: 60 s, what: wash.clay, to: 0.1, note: first}\n"
-                     "  - {at: 30 s, what: wash.clay, to: 0.9, note: earlier}\n"
-                     "  - {at: 60 s, what: wash.clay, to: 0.2, note: second}\n")  # fmt: skip
+def test_acts_of_one_tick_happen_in_the_order_of_the_file():
+    sim = plant(more="acts:\n  - {at: 60 s, set: wash.clay, to: 0.1, note: first}\n"
+                     "  - {at: 30 s, set: wash.clay, to: 0.9, note: earlier}\n"
+                     "  - {at: 60 s, set: wash.clay, to: 0.2, note: second}\n")  # fmt: skip
     sim.run(61.0)
-    assert [words for _, words in notes(sim, "event")] == ["earlier", "first", "second"]
+    assert [words for _, words in notes(sim, "act")] == ["earlier", "first", "second"]
     assert sim.model.value("wash.clay") == 0.2
 
 
 def test_processes_of_one_tick_happen_in_the_order_of_the_plans():
-    """At 06:00 a shift begins, the hourly look orders coagulant, a stone blocks the line, the round clears it."""
+    """At 06:00 a shift begins, the hourly look orders coagulant, the round clears the line, a stone blocks it again."""
     sim = plant(weather="weather: {apr: {temperature: 6 degC}}", source='shifts: ["daily 06:00-18:00"]',
-                more='rounds: ["daily 06:00-18:00"]\nevents:\n  - {at: 6 h, what: line.plugged, to: 1, note: stone}\n')
+                more='rounds: ["daily 06:00-18:00"]\nacts:\n  - {at: 6 h, set: line.plugged, to: on, note: stone}\n'
+                     "  - {at: 350 min, set: line.plugged, to: on, note: earlier stone}\n")
     sim.run(6 * HOUR + 1)
-    assert [note.kind for note in sim.journal if note.tick == 6 * 3600] == ["shift", "delivery", "event", "rounds"]
-    assert sim.model.value("line.plugged") == 0.0
+    assert [note.kind for note in sim.journal if note.tick == 6 * 3600] == ["shift", "delivery", "rounds", "act"]
+    assert sim.model.value("line.plugged") == 1.0  # the round had gone when the stone came

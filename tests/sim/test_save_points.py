@@ -33,7 +33,7 @@ def saved(name: str, tick: int) -> tuple[SavePoint, tuple]:
 
 def test_much_is_at_work():
     kinds = {note.kind for note in unbroken("eventful")[2]}
-    assert kinds == {"shift", "face", "failure", "power", "delivery", "event", "rounds", "crew"}
+    assert kinds == {"shift", "face", "failure", "power", "delivery", "act", "rounds", "crew"}
     due = [note for note in unbroken("eventful")[2] if note.tick == 36000]
     assert len(due) >= 3
 

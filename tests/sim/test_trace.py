@@ -209,7 +209,7 @@ def test_inputs_show_tag_and_unit() -> None:
 
 
 def test_what_happens_at_that_very_tick_is_seen(tmp_path) -> None:
-    text = PIT.read_text(encoding="utf-8") + "\nevents:\n  - {at: 1 h, what: sump-level.setpoint, to: 2.0}\n"
+    text = PIT.read_text(encoding="utf-8") + "\nacts:\n  - {at: 1 h, set: sump-level.setpoint, to: 2 m}\n"
     path = tmp_path / "pit.yaml"
     path.write_text(text, encoding="utf-8")
     seen = []

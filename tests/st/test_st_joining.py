@@ -41,7 +41,7 @@ def plain(text: str, monkeypatch: pytest.MonkeyPatch) -> np.ndarray:
     """Code of a program without joined rows."""
     with monkeypatch.context() as m:
         m.setattr(linked, "join", lambda rows: None)
-        return compile_program(text).code
+        return compile_program(text, "apart").code  # another name: one text is compiled once
 
 
 def scan_both(text: str, monkeypatch: pytest.MonkeyPatch, scans: int, seed: int) -> set[int]:

@@ -302,3 +302,14 @@ def test_case_of_letters_comments_and_pragmas(controller) -> None:
     assert c["Y"] == 4.0
     assert (level.name, level.unit, level.comment, level.initial) == ("Level", "m", "sump level", 2.0)
     assert (sp.unit, sp.comment, c.program.outputs[0].unit) == (None, "setpoint", "m3/h")
+
+
+def test_what_an_operator_may_change_is_marked(controller) -> None:
+    c = controller(
+        "PROGRAM P VAR_INPUT sp : REAL := 1.8; {unit 'm'} {operator 0.5..4} // set point\n"
+        "on : BOOL; {operator}\n level : REAL; {unit 'm'}\n END_VAR VAR_OUTPUT y : REAL; END_VAR "
+        "y := SEL(on, level, sp); END_PROGRAM"
+    )
+    sp, on, level = c.program.inputs
+    assert (sp.operator, sp.unit, sp.comment) == ((0.5, 4.0), "m", "set point")
+    assert on.operator == (-math.inf, math.inf) and level.operator is None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import copy
 import inspect
 from pathlib import Path
 
@@ -99,11 +100,11 @@ def test_verify_finds_damage() -> None:
     program = compile_program("PROGRAM P VAR_OUTPUT y : INT; END_VAR WHILE y < 3 DO y := y + 1; END_WHILE; END_PROGRAM")
     assert verify(program) == []
     for column, value in ((0, 500), (1, program.size), (1, -1)):
-        damaged = compile_program(program.source)
+        damaged = copy.deepcopy(program)
         row = next(r for r in range(len(damaged.code)) if damaged.code[r, 0] == opcodes.ADD_I16)
         damaged.code[row, column] = value
         assert len(verify(damaged)) == 1
-    damaged = compile_program(program.source)
+    damaged = copy.deepcopy(program)
     row = next(r for r in range(len(damaged.code)) if damaged.code[r, 0] == opcodes.LOOP)
     damaged.code[row, 1] = -99
     assert len(verify(damaged)) == 1

@@ -125,6 +125,7 @@ def test_all_errors_are_reported_not_only_the_first() -> None:
         ("IF y > 1 THEN x := 1; END_IF; y := x;", "END_VAR VAR_TEMP x : INT;", "x may be read before it is written"),
         ("r := 1/2;", "END_VAR VAR_OUTPUT r : REAL;", "1/2 of integers is 0"),
         ("y := 1;", "x : INT; {colour 'red'}", "pragma {colour 'red'} is not known"),
+        ("y := x;", "x : INT := 1; {operator 0..2}", "counts only for a VAR_INPUT"),
         ("t := T#1.5ms;", "END_VAR VAR_OUTPUT t : TIME;", "rounded to 2 ms"),
         ("y := LIMIT(5, y, 1);", "", "lower limit 5 is above upper limit 1"),
         ("y := F();", "END_VAR END_PROGRAM FUNCTION F : INT VAR", "F never assigns its result"),

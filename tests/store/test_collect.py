@@ -11,6 +11,7 @@ from plantsim import records
 from plantsim.arena import Arena
 from plantsim.plant.model import Channel, Limit, Model
 from plantsim.plant.plans import Plans
+from plantsim.sim.alarms import AlarmNote
 from plantsim.sim.recorder import Recorder
 from plantsim.sim.simulation import Note, SavePoint
 from plantsim.store.collect import factors, from_simulation
@@ -25,6 +26,7 @@ class ByHand:
         self.model, self.seed = model, seed
         self.recorder = Recorder(model)
         self.journal: list[Note] = []
+        self.alarm_log: list[AlarmNote] = []
 
     @property
     def seconds(self) -> float:

@@ -14,6 +14,8 @@ import xarray
 from made_run import made_run
 
 from plantsim.errors import StoreError
+from plantsim.plant.model import Alarm
+from plantsim.sim.alarms import AlarmNote
 from plantsim.store import files
 from plantsim.store.folder import RunFolder, find_run, list_runs, read_run, runs_folder
 
@@ -40,6 +42,23 @@ def test_what_is_written_is_read(tmp_path):
     assert data.series["sump.level"].meaning == "level of the surface"
     np.testing.assert_array_equal(data.profiles["clarifier"].heights, [3.0, 2.0, 1.0])
     np.testing.assert_array_equal(data.profiles["clarifier"].values, written.profiles["clarifier"].values)
+
+
+def test_alarms_are_read_as_they_were_written(tmp_path):
+    folder = RunFolder("pit", tmp_path, {"title": "early title", "seed": 7})
+    data = made_run(folder.name)
+    alarm = Alarm("LAH-1", 0, "LT-1", "sump.level", "above", 3.1, 0.1, "m", 1.0, 0.0, 5.0, 5.0, "low", "it, runs\nover",
+                  'say "stop"', 600.0, "XC-1 is off", 60.0, "sump", True)  # fmt: skip
+    notes = [AlarmNote(7, 30, 15.0, "LAH-1", "normal", "unacknowledged", True, 3.1000000000000005),
+             AlarmNote(8, 41, 20.5, "LAH-1", "unacknowledged", "acknowledged", True, -1e-300, "operator")]  # fmt: skip
+    data.alarms, data.alarm_log = [alarm], notes
+    folder.finish(data)
+    again = read_run(folder.path)
+    assert again.alarms == [alarm]
+    assert again.alarm_log == notes
+    rows = (folder.path / "alarms.csv").read_text(encoding="utf-8").splitlines()
+    assert rows[0].startswith("seconds,time,alarm,before,after")
+    assert rows[1].startswith("15,2027-04-05 06:00:15,LAH-1,normal,unacknowledged,1,3.1000000000000005,m,plant")
 
 
 def test_files_of_a_folder(tmp_path):

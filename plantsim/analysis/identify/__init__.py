@@ -132,7 +132,7 @@ def identify(
     else:
         causes = explanations(record, best, moves, bases)
         clean = causes[0].closer if causes else best
-        settling = checks.unsettled(record, moves, clean, kept)
+        settling = checks.unsettled(record, moves, best if best.model.integrating else clean, kept)
         small = []
         if not causes or causes[0].kind not in ("gain", "sign"):
             small = checks.too_small(moves, clean, _plain_rss(clean), not settling, record.u_unit)
@@ -202,8 +202,9 @@ def _all(
 
 
 def _scores(fits: dict[str, Fit]) -> dict[str, float]:
-    """Criterion of each fit above the best, all with the effective number of samples of the closest."""
-    effective = min(fits.values(), key=lambda f: f.rss).effective
+    """Criterion of each fit above the best, all with the number of independent squares of the closest."""
+    closest = min(fits.values(), key=lambda f: f.rss)
+    effective = closest.colour.squares(len(closest.y))
     raw = {name: f.aicc(effective) + (DRIFT_PENALTY if name.endswith("+drift") else 0.0) for name, f in fits.items()}
     least = min(raw.values())
     return {name: value - least for name, value in raw.items()}

@@ -9,13 +9,16 @@ import numpy as np
 from scipy import stats
 
 from plantsim.analysis.identify.explain import Explanation
-from plantsim.analysis.identify.fitting import Fit
+from plantsim.analysis.identify.fitting import Fit, fit
 from plantsim.analysis.identify.record import Move, Record
 
 SURE = 0.25
 """Half-width of the interval of the gain, as a share of the gain, that is still an answer."""
 SETTLED, LEAST_SETTLED = 0.95, 0.632
 """Share of the final value a hold must reach: to be called settled, and to be used at all."""
+PLAIN = 10.0
+"""Answer, in standard deviations of the residuals, that no search over dead times finds in noise: where the residuals
+hang together so much that they carry no test, what is seen is no question of the size of the step."""
 FLAT = 5
 
 
@@ -192,11 +195,16 @@ def too_small(moves: list[Move], best: Fit, plain_rss: float, settled: bool, u_u
     spare = max(best.effective - best.count, 2.0)
     ratio = (plain_rss - best.rss) / searched / max(best.rss / spare, 1e-300)
     # the search over dead times finds something in pure noise too, hence the strict level
-    seen = float(stats.f.sf(ratio, searched, spare)) < 1e-4
+    strength = best.answered / best.sigma if best.sigma > 0 else 0.0
+    seen = float(stats.f.sf(ratio, searched, spare)) < 1e-4 or strength > PLAIN
     share = 0.5 * (gain.high - gain.low) / abs(gain.value) if gain.value else math.inf
     if seen and (share <= SURE or not settled):
         return []
-    strength = best.answered / best.sigma if best.sigma > 0 else 0.0
+    if strength > PLAIN:
+        text = (f"the gain is known to +-{_up(100 * share)} % only, though the answer is {strength:.0f} times the "
+                "residuals: they hang together, so something else than the model moves the measurement; another "
+                "model, or a test at a quieter time, would do")  # fmt: skip
+        return [Finding("unsure", share > 2.0 * SURE, text)]
     need = largest * max(share / SURE, 1.1 if seen else 2.0)
     least = f"at least {_up(need)} {u_unit}" if math.isfinite(need) else "many times that size"
     first = f"the gain is known to +-{100 * share:.0f} % only" if seen else "no answer stands out from the noise"
@@ -220,23 +228,29 @@ def unsettled(record: Record, moves: list[Move], best: Fit, rivals: dict[str, Fi
             found.append(Finding("unsettled", longest < 1.2 * delay, f"not settled: the longest hold is "
                                  f"{length(longest)}, and an integrating process with {length(delay)} of dead time and "
                                  f"lag needs at least {length(2.0 * delay)}"))  # fmt: skip
-        slow = rivals.get("first")
-        if slow is not None:
-            least = slow.parameters["T"].low
-            more = f"; if it does settle, its time constant is above {length(least)}" if least > 0 else ""
+        if "first" in rivals:
+            least = _least_lag(record, rivals["first"])
+            more = f"; if it does settle, its time constant is above {length(least)}" if least > 0.1 * longest else ""
             found.append(Finding("integrating", False, "the measurement had not begun to settle after "
                                  f"{length(longest)}: this record cannot tell an integrating process from a very slow "
                                  f"one{more}"))  # fmt: skip
         return found
     reached = float(best.step(np.array([longest]))[0]) / float(best.factors[0])
     need = best["L"] + 3.0 * sum(best.lags)
+    asks = f"needs {length(need)}" if need < 6.0 * longest else "needs many times that, if it settles at all"
     if reached >= SETTLED:
         return []
     refuses = reached < LEAST_SETTLED
     more = "" if refuses else ", so gain and time constant rest on the model more than on the record"
     share = 100.0 * max(reached, 0.0)
     return [Finding("unsettled", refuses, f"not settled: the longest hold is {length(longest)} and reaches "
-                    f"{share:.0f} % of the final value; this process needs {length(need)}{more}")]  # fmt: skip
+                    f"{share:.0f} % of the final value; this process {asks}{more}")]  # fmt: skip
+
+
+def _least_lag(record: Record, slow: Fit) -> float:
+    """Least time constant of a first order that the record leaves possible [s]: the end of its profile, as the
+    linearised interval means nothing where a lag cannot be told from an integrator."""
+    return fit(record, slow.model, slow.drift, [(slow["T"], slow["L"])], grid=False).parameters["T"].low
 
 
 def of_fit(record: Record, best: Fit, explained: bool = False) -> list[Finding]:

@@ -29,7 +29,11 @@ ZETA = (0.2, 12.0)
 
 @dataclass(frozen=True)
 class Estimate:
-    """A parameter with its 95 % interval."""
+    """A parameter with its interval.
+
+    The intervals of all parameters of the model hold together in 95 of 100 records, each by itself oftener: a model
+    is right only when all of it is (Bonferroni; Miller, Simultaneous Statistical Inference, 1981, from memory).
+    """
 
     value: float
     low: float
@@ -206,10 +210,10 @@ def fit(
     return _result(record, p, trial, best.x, exact)
 
 
-ALLOWANCE = 1.06
-"""Widening of the intervals of dead time and time constants: the search may put the kink of the dead time between
-whichever two samples suit the noise best, which the theory of smooth models does not count. On first order records
-with 20 samples in a time constant the dead time scattered 6 % more than the theory says, over 300 seeds."""
+ALLOWANCE = 1.1
+"""Widening of all intervals: the search may put the kink of the dead time between whichever two samples suit the noise
+best, which the theory of smooth models does not count. On records of first order with 20 samples in a time constant
+the dead time scattered 3 % more than the theory says over 400 seeds, the time constant 6 %, and 8 % in slow noise."""
 
 
 class _Trial:
@@ -353,7 +357,7 @@ def _profiles(
 ) -> None:  # fmt: skip
     """Widen the intervals of all that the answer is not linear in to the ends of the profile."""
     n = len(x)
-    t = ALLOWANCE * _quantile(effective, len(cov))
+    t = _quantile(effective, len(cov), trial.model.parameters)
     rise_at = rise(trial.residuals, x, trial.bounds, trial.scale, rss, cov[:n, :n])
     for i, name in enumerate(("L", *trial.model.shape)):
         edges = (trial.bounds[0][i], trial.bounds[1][i])
@@ -382,15 +386,16 @@ def _profiles(
         estimates["z"] = replace(z, low=min(low, max(z.low, -2.0 * trial.most)), high=high)
 
 
-def _quantile(effective: float, count: int) -> float:
-    return float(stats.t.ppf(0.975, max(effective - count, 2.0)))
+def _quantile(effective: float, count: int, together: int) -> float:
+    """Student's t at which the intervals of so many parameters hold together in 95 of 100 records (Bonferroni)."""
+    return ALLOWANCE * float(stats.t.ppf(1.0 - 0.025 / together, max(effective - count, 2.0)))
 
 
 def _estimates(
     record: Record, p: Problem, trial: _Trial, x: np.ndarray, solved: np.ndarray, cov: np.ndarray, effective: float
 ) -> dict[str, Estimate]:
     model = trial.model
-    t = _quantile(effective, len(cov))
+    t = _quantile(effective, len(cov), model.parameters)
     gain_unit = record.gain_unit
 
     def plain(value: float, variance: float, unit: str, least: float = -math.inf) -> Estimate:

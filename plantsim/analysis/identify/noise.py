@@ -34,6 +34,18 @@ class Colour:
         fade = math.exp(-self.interval / self.time)
         return max(count / (1.0 + 2.0 * self.share * fade / (1.0 - fade)), 1.0)
 
+    def squares(self, count: int) -> float:
+        """Number of independent samples whose sum of squares is as sure as that of so many of these.
+
+        A sum of squares forgets faster than a mean: its variance goes with the squared autocorrelation (Bartlett;
+        Priestley, Spectral Analysis and Time Series, 1981, section 5.3, from memory). Models are compared by their
+        sums of squares, so this is the number that counts there.
+        """
+        if self.share <= 0.0:
+            return float(count)
+        fade = math.exp(-2.0 * self.interval / self.time)
+        return max(count / (1.0 + 2.0 * self.share**2 * fade / (1.0 - fade)), 1.0)
+
 
 def autocorrelation(time: np.ndarray, residuals: np.ndarray, lags: int) -> np.ndarray:
     """Autocorrelation of residuals at lags of 1 ... `lags` samples, pairs across a gap left out.

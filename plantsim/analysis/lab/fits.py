@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from plantsim.analysis.lab.clarity_fit import fit_clarity
 from plantsim.analysis.lab.data import Curve, Lab
 from plantsim.analysis.lab.dose_fits import (
     dose_window,
@@ -32,8 +33,8 @@ from plantsim.analysis.lab.settling_fits import (
 
 __all__ = [
     "Fit", "FitRefused", "InitialRate", "LabFits", "Parameter", "compression_point", "dose_window", "fit_all",
-    "fit_coagulant", "fit_compression", "fit_flux_law", "fit_ph", "fit_polymer", "fit_turbidity", "fit_whole_curve",
-    "fit_yield", "gel_bracket", "initial_rate", "kynch_points", "like_treated", "usable",
+    "fit_clarity", "fit_coagulant", "fit_compression", "fit_flux_law", "fit_ph", "fit_polymer", "fit_turbidity",
+    "fit_whole_curve", "fit_yield", "gel_bracket", "initial_rate", "kynch_points", "like_treated", "usable",
 ]  # fmt: skip
 
 DEFAULT_SOLIDS_DENSITY = 2650.0
@@ -43,7 +44,8 @@ DEFAULT_SOLIDS_DENSITY = 2650.0
 class LabFits:
     """All that came out of one laboratory file.
 
-    `fits` by kind: settling, whole_curve, compression, coagulant, ph, polymer, turbidity, yield; `gel` brackets by
+    `fits` by kind: settling, whole_curve, compression, coagulant, ph, polymer, clarity, turbidity, yield;
+    `gel` brackets by
     curve; `refused` what the data could not carry.
     """
 
@@ -118,6 +120,8 @@ def fit_all(lab: Lab) -> LabFits:
     for doses in lab.dose_series:
         if len(doses.rate_doses):
             attempt("polymer", lambda doses=doses: fit_polymer(doses))  # type: ignore[misc]
+        if len(doses.clarity_doses):
+            attempt("clarity", lambda doses=doses: fit_clarity(doses))  # type: ignore[misc]
     for turbid in lab.turbidity:
         attempt("turbidity", lambda turbid=turbid: fit_turbidity(turbid))  # type: ignore[misc]
     for vane in lab.yields:

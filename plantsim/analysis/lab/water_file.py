@@ -242,6 +242,8 @@ class _Maker:
                 words,
                 *_origin(polymer),
             )
+        else:
+            self._clearest()
         if not group:
             if polymer is not None:
                 self._gain(polymer)
@@ -276,6 +278,19 @@ class _Maker:
         if share != 1.0:
             notes.append(f"speeds over the bridging factor {share:.3g} of {1e6 * group[0].polymer:g} g/t of polymer")
         self._law(group, scale, notes)
+
+    def _clearest(self) -> None:
+        """Without rates, the dose of the clearest water stands for the best dose."""
+        fit = self.fits.best("clarity")
+        if fit is None:
+            return
+        series = next(s for s in self.lab.dose_series if s.label in fit.tests)
+        factor, words = self._clay_factor(_default("polymer_optimum_clay"), series.clay)
+        best = fit["optimum"]
+        per = [1e6 * x / factor for x in (best.value, best.low, best.high)]
+        self._add("polymer_optimum", f"{per[0]:.4g} g/t",
+                  f"dose of the clearest water, for no settling rates were given: 95 % interval {per[1]:.4g} to "
+                  f"{per[2]:.4g} g/t", words, *_origin(fit))  # fmt: skip
 
     def _gain(self, polymer: Fit) -> None:
         self._add(

@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 
 from plantsim.analysis.lab.data import Lab, read_lab
-from plantsim.analysis.lab.fits import fit_all, like_treated
 from plantsim.analysis.sizing import cells as cell_sizing
 from plantsim.analysis.sizing import water as water_sizing
 from plantsim.analysis.sizing.areas import Duty as ClarifierDuty
@@ -19,11 +18,14 @@ from plantsim.analysis.sizing.areas import Law
 from plantsim.analysis.sizing.chemicals import ChemicalsDuty, size_chemicals
 from plantsim.analysis.sizing.choices import Choices
 from plantsim.analysis.sizing.clarifier import size_clarifier
+from plantsim.analysis.sizing.clarifier_bench import prove
 from plantsim.analysis.sizing.lines import Line, PumpCurve, branches_of, duty, in_series
 from plantsim.analysis.sizing.pumping import Site, size_pumping
 from plantsim.analysis.sizing.result import NotSized, Sheet
-from plantsim.analysis.sizing.sump import SumpDuty, size_sump, starts_allowed
+from plantsim.analysis.sizing.shifts import Shifts
+from plantsim.analysis.sizing.sump import SumpDuty, pump_levels, rest_of, size_sump, starts_allowed
 from plantsim.analysis.sizing.sump_bench import Case, bare_motors, compare, holding, proved_volume
+from plantsim.analysis.sizing.sump_year import random_shifts, trial
 from plantsim.physics.rheology import yield_stress
 from plantsim.plant.assemble import level_table
 from plantsim.plant.reader import read
@@ -52,7 +54,8 @@ class Bench:
     """
 
     def __init__(self, path: Path | str, choices: Choices, overrides: Any = (), lab: Path | str | None = None) -> None:
-        self.tree = read(Path(path), PLANT, overrides)
+        self.path, self.overrides = Path(path), tuple(overrides)
+        self.tree = read(self.path, PLANT, overrides)
         self.choices = choices
         self.lab: Lab | None = read_lab(lab) if lab is not None else None
 
@@ -266,14 +269,63 @@ class Bench:
         case = Case(self.tree.units[sump].plain(), plain["pipe"], groups, bare, start, stop, between, top,
                     min(turns, 2), source=self.tree.units[feeds[0]].plain() if feeds else None,
                     site_start=f"{self.tree.site.start:%Y-%m-%d %H:%M}")  # fmt: skip
-        rest = given.rest if given.rest is not None else 0.0
-        bench = compare(case, limit, rest, days=c["days"] / 86400.0)
+        rest = rest_of(given)
+        lag = sheet["lag_volume_2"].value if "lag_volume_2" in sheet and len(bare) > 1 else 0.0
+        joins = pump_levels(stop, start, given.area, [lag])[1] if lag > 0.0 else None
+        bench = compare(case, limit, rest, days=min(c["days"] / 86400.0, 28.0), lag=joins,
+                        inflow=given.inflow, sand=given.sand)
         try:
             still = holding(bare_motors(case, min_rest="0 s", max_starts=None))
             bench.add(*proved_volume(still, bare[0] / (4.0 * limit * min(turns, 2)), limit))
         except NotSized as reason:
             bench.left_out.append(f"smallest volume by simulation: {reason}")
-        return [sheet, bench]
+            return [sheet, bench]
+        if c["days"] <= 0.0 or not feeds:
+            return [sheet, bench]
+        plan, seed = self.shifts(sump), int(c["seed"])
+        others = [r for r in sheet.results if r.key in ("volume_guidance", "volume_rest", "volume_drain_back")]
+        try:
+            one = trial(case, plan, c["days"], seed, limit, rest, lag)
+            shifts = random_shifts(one, plan, seed, bench["proved_volume"].value, others)
+        except NotSized as reason:
+            bench.left_out.append(f"random shifts: {reason}")
+            return [sheet, bench]
+        return [sheet, bench, shifts]
+
+    def shifts(self, sump: str) -> Shifts:
+        """How the wash plant of the file feeds the sump over random shifts."""
+        c, s, w = self.choices, self.source, self.tree.water
+        solids = (s.fines + s.coarse) * s.production
+        full = s.production * (s.wash_ratio - s.moisture / 1000.0) + solids / w.solids_density
+        decant = c["decant"]
+        if decant is None:
+            banks = [self.tree.units[n] for n in self.of_kind("bank")]
+            banks = [u for u in banks if getattr(u.decant, "name", "") == sump]
+            mud = solids * (1.0 / c["underflow"] - 1.0 / w.solids_density)
+            decant = self.set_free(banks[0]) * mud / full if banks else 0.0
+        rain, begin = None, self.tree.site.start
+        year = (begin - begin.replace(month=1, day=1, hour=0, minute=0, second=0, microsecond=0)).total_seconds()
+        make = make_weather(self.tree)
+        if make is not None:
+            weather = make(int(c["seed"]))
+
+            def rain(seconds: float) -> float:
+                return float(weather.hour(year + seconds)[1])
+
+        day = begin.weekday() * 86400.0 + begin.hour * 3600.0 + begin.minute * 60.0
+        return Shifts(
+            full, week_of(s.shifts) if s.shifts is not None else (), week_of(s.pauses) if s.pauses is not None else (),
+            day, int(c["streams"]), c["part_load"], s.wander_feed, s.wander_time, c["stop_every"], decant=decant,
+            wash_down=c["wash_down"], paved=c["paved"] if rain is not None else 0.0, rain=rain,
+        )  # fmt: skip
+
+    def set_free(self, bank: Any) -> float:
+        """Part of the underflow's water that settling in a cell sets free."""
+        densest, wanted = self.tree.water.solids_density, self.choices["underflow"]
+        if wanted >= densest:
+            raise NotSized(f"size.underflow: found {wanted:g} g/L; allowed: thinner than the solids, {densest:g} g/L")
+        arriving = densest / wanted - 1.0
+        return float(max(0.0, (arriving - bank.final_void) / arriving))
 
     def size_pumping(self) -> list[Sheet]:
         """Pumps and pipeline."""
@@ -308,16 +360,36 @@ class Bench:
         )  # fmt: skip
         area = 0.25 * math.pi * u.diameter**2
         if self.lab is not None:
+            from plantsim.analysis.lab.fits import fit_all, like_treated  # slow to import
+            from plantsim.analysis.lab.settling_law import tested_law
+
             fits = fit_all(self.lab)
             curves = like_treated(self.lab.curves)
-            sheet = size_clarifier(given, curves, fits.best("settling") or fits.best("whole_curve"), area=area)
+            tested = tested_law(fits, curves)
+            if curves and given.underflow_solids > tested.reach:
+                raise NotSized(
+                    f"size.underflow: found {given.underflow_solids:.4g} g/L, but the mud of these tests came to "
+                    f"{tested.reach:.4g} g/L only; allowed: up to that. Tests to add: the same cylinders read until "
+                    "the mud rests, or filled with thicker mud"
+                )
+            sheet = size_clarifier(given, curves, tested.law, tested.words, area)
+            governs = next((r.inputs[1].value for r in sheet.results if r.key == "area_coe_clevenger"), 0.0)
+            for what, solids in (("the feed", given.feed_solids), ("the governing layer", governs)):
+                if solids > 0.0 and not tested.low * 0.99 <= solids <= tested.high * 1.01:
+                    sheet.cautions.append(
+                        f"The settling law was tested from {tested.low:.4g} to {tested.high:.4g} g/L; {what} has "
+                        f"{solids:.4g} g/L: the law is drawn out beyond its tests there. Test at those solids."
+                    )
             sheet.left_out += [str(reason) for reason in fits.refused]
         else:
             law = water_law(u.settling or w.settling, w)
             sheet = size_clarifier(given, [], law, "water of the plant file, best dose", area)
             sheet.cautions.append("The settling law is the plant file's at the best dose, not a test: give --lab.")
         sheet.title = f"Clarifier: {name}" + (f", one of {share}" if share > 1 else "")
-        return [sheet]
+        if c["prove"] <= 0.0:
+            sheet.left_out.append("proof by simulation at the corners of the design: not asked for; give --prove")
+            return [sheet]
+        return [sheet, prove(self.path, self.overrides, self.tree, name, c["coldest"], c["prove"], int(c["seed"]))]
 
     def size_chemicals(self) -> list[Sheet]:
         """Coagulant and polymer plant."""
@@ -366,11 +438,8 @@ class Bench:
         c, w, s = self.choices, self.tree.water, self.source
         returned = c["returned"]
         if returned is None:
-            returned = 0.0
             banks = [self.tree.units[n] for n in self.of_kind("bank")]
-            arriving = w.solids_density / c["underflow"] - 1.0
-            if banks and banks[0].decant is not None:
-                returned = max(0.0, (arriving - banks[0].final_void) / arriving)
+            returned = self.set_free(banks[0]) if banks and banks[0].decant is not None else 0.0
         open_area = 0.0
         for unit in self.tree.units.values():
             if unit.kind == "vessel" and unit.open_to_sky:

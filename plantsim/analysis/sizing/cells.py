@@ -18,6 +18,7 @@ DANGER = (
     "Never permission to enter, walk or drive on a cell: mud cells look solid and are not, people and machines have "
     "been lost in them; that takes a survey and a decision by a competent person on the day"
 )
+THIN_LIFT = "USACE Dredged Material Research Program, natural dewatering of dredged material (Bartos 1977, from memory)"
 STRENGTH = "Vardanega and Haigh (2014), strength against liquidity index"
 DRYING = "two-stage drying between void ratios; evaporation by FAO-56 Penman-Monteith and open water"
 MOST_DAYS = 730
@@ -194,6 +195,11 @@ def size_cells(duty: CellsDuty, climate: Climate) -> Sheet:
         Result("fill_time", "time to fill one lift", fill, "s", "t_f = A l/q",
                inputs(("area A", duty.area, "m2", "m2"), ("lift l", duty.lift, "m", "m"),
                       ("underflow in a week", weekly, "m3", "m3")), BALANCE, (), "d"),
+        Result("lift", "thickness of one lift, for drying by the air", duty.lift, "m", "l <= 0.3 m",
+               inputs(("lift l", duty.lift, "m", "m")), THIN_LIFT, (), "m",
+               "as thin as the guidance asks" if duty.lift <= 0.3 + 1e-9 else
+               "above the 0.3 m of the guidance: its lower part dries late; mud that is dug wet needs no such lift",
+               duty.lift <= 0.3 + 1e-9),
         Result("drain_time", "time to settle and drain", drain, "s", "t = max(rest, T_v(0.9) l^2/c_v)",
                inputs(("least rest", duty.drain_time, "s", "d"), ("lift l", duty.lift, "m", "m"),
                       ("coefficient c_v", duty.consolidation, "m2/s")), "Terzaghi (1943), drained on one side", (),

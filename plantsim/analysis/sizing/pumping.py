@@ -370,7 +370,7 @@ def size_pumping(
     if low > high:
         raise NotSized(f"found flows from {low:g} down to {high:g}; allowed: least first")
     sheet.add(*deposition_results(line, (low, high), margin))
-    sheet.add(*surge_result(line, main.flow, site))
+    sheet.add(*surge_result(line, max(*reached, high), site))  # an upper bound stops the greatest flow there can be
     sheet.add(*deadhead(pumps, line))
     sheet.add(*single_of_pair(pumps, branches, line, site))
     return sheet

@@ -149,6 +149,8 @@ class Sheet:
     cautions: list[str] = field(default_factory=list)
     left_out: list[str] = field(default_factory=list)
     """What could not be sized, with the reason."""
+    table: list[list[str]] = field(default_factory=list)
+    """Rows of a plain table, its head first; empty: none."""
 
     def add(self, *results: Result) -> None:
         """Take in results; a key stands once."""
@@ -184,6 +186,7 @@ class Sheet:
             "plots": [p.as_dict() for p in self.plots],
             "cautions": list(self.cautions),
             "left_out": list(self.left_out),
+            "table": [list(row) for row in self.table],
         }
 
 

@@ -196,6 +196,65 @@ def lag_steps(capacities: Sequence[float], cycle_least: float) -> list[Result]:
     return out
 
 
+LEAST_BAND = 0.2
+"""Least height between start and stop level of a further pump [m]: a level transmitter on a moving surface needs it."""
+LAG_BELOW = 0.05
+"""A further pump stops this far below the start level of the one before it [m], so that one pump goes on alone."""
+
+
+def pump_levels(stop: float, start: float, area: float, volumes: Sequence[float]) -> list[tuple[float, float]]:
+    """Start and stop level of each pump, lead pump first.
+
+    Parameters
+    ----------
+    stop, start : float
+        Levels of the lead pump, [m]
+    area : float
+        Plan area at these levels, [m2]
+    volumes : sequence of float
+        Between start and stop level of each further pump, [m3]
+
+    Returns
+    -------
+    list of (float, float)
+        Start and stop level, [m], [m]
+
+    Examples
+    --------
+    >>> [(round(on, 2), round(off, 2)) for on, off in pump_levels(0.8, 1.4, 10.0, [3.0, 1.0])]
+    [(1.4, 0.8), (1.65, 1.35), (1.8, 1.6)]
+    """
+    out = [(start, stop)]
+    for volume in volumes:
+        off = out[-1][0] - min(LAG_BELOW, 0.25 * (out[-1][0] - stop))
+        out.append((off + max(volume / area, LEAST_BAND), off))
+    return out
+
+
+def level_results(duty: SumpDuty, needed: float, steps: Sequence[Result]) -> list[Result]:
+    """Start and stop levels of all pumps at the volume that is needed, ready to be set."""
+    out = []
+    lead = duty.stop_level + needed / duty.area
+    top = duty.stop_level + (duty.volume + duty.spare_volume) / duty.area
+    found = pump_levels(duty.stop_level, lead, duty.area, [step.value / (1.0 - duty.sand) for step in steps[1:]])
+    for k, (on, off) in enumerate(found, 1):
+        given = inputs(("stop level of the lead pump", duty.stop_level, "m", "m"), ("area A", duty.area, "m2", "m2"),
+                       ("volume between its levels", needed if k == 1 else steps[k - 1].value, "m3", "m3"))  # fmt: skip
+        fits = None if duty.spare_volume <= 0.0 else on < top
+        word = "lead" if k == 1 else f"lag {k}"
+        source = "geometry"
+        told: tuple[str, ...] = ("a level far above the stop level lets sand settle meanwhile",)
+        if k > 1:
+            source = f"{UFC} for the volume; {LEAST_BAND:g} m at least, {LAG_BELOW:g} m below the start before it: "
+            source, told = source + PRACTICE, ()
+        out.append(Result(f"start_level_{k}", f"start level of the {word} pump", on, "m", "h_on = h_off + V_k/A", given,
+                          source, told, "m", "" if fits is None else f"overflow at {top:.3g} m", fits))  # fmt: skip
+        out.append(Result(f"stop_level_{k}", f"stop level of the {word} pump", off, "m",
+                          "as it stands" if k == 1 else "h_off below the start level of the pump before", given,
+                          source if k > 1 else "the level control of the plant file", (), "m"))  # fmt: skip
+    return out
+
+
 def volume_for_rest(rest: float, inflow: float, pumps: int, drain_back: float) -> Result:
     """Volume so that a pump has rested before its start level is reached again.
 
@@ -303,6 +362,16 @@ def starts_allowed(duty: SumpDuty) -> Result:
                   "1/h")  # fmt: skip
 
 
+def rest_of(duty: SumpDuty) -> float:
+    """Rest between stop and start [s]: the maker's, else the published table's, else none."""
+    if duty.rest is not None:
+        return duty.rest
+    try:
+        return float(minimum_rest(duty.motor_kw, duty.poles))
+    except ConfigError:
+        return 0.0
+
+
 def guidance_cycle(duty: SumpDuty) -> Result | None:
     """Least time between starts of the published station guidance; None above its range."""
     try:
@@ -397,8 +466,11 @@ def size_sump(duty: SumpDuty) -> Sheet:
         sheet.add(Result("level_difference", "start level above stop level", needed / duty.area, "m", "h = V/A",
                          inputs(("volume V", needed, "m3", "m3"), ("area A", duty.area, "m2", "m2")), "geometry", (),
                          "m"))  # fmt: skip
-    if len(duty.capacities) > 1:
-        sheet.add(*lag_steps(duty.capacities, t_starts))
+    steps = lag_steps(duty.capacities, t_starts)
+    if len(steps) > 1:
+        sheet.add(*steps)
+    if duty.area > 0.0:
+        sheet.add(*level_results(duty, needed, steps))
     stands = duty.volume if duty.volume > 0.0 else needed
     free = stands * (1.0 - duty.sand)
     sheet.add(least_cycle(free, Q))

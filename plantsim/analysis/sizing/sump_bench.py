@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from plantsim.analysis.sizing.result import Line, NotSized, Plot, Result, Sheet, inputs
+from plantsim.analysis.sizing.shifts import Inflow
 from plantsim.physics.cycling import cycle_time, starts_per_pump
 from plantsim.plant.reader import dump
 from plantsim.units import to_si
@@ -81,8 +82,8 @@ class Cycling:
 def upright(capacity: float, head: float) -> list[list[str]]:
     """Curve of a pump of constant capacity, as the formula assumes it."""
     q = capacity * H
-    return [["0 m3/h", f"{60.0 * head:.6g} m", "0 %", "0 m"], [f"{q:.8g} m3/h", f"{1.05 * head:.6g} m", "70 %", "0 m"],
-            [f"{1.002 * q:.8g} m3/h", "0 m", "70 %", "0 m"]]  # fmt: skip
+    return [["0 m3/h", f"{60.0 * head:.6g} m", "0 %", "0 m"], [f"{q:.9g} m3/h", f"{1.05 * head:.6g} m", "70 %", "0 m"],
+            [f"{1.0002 * q:.9g} m3/h", "0 m", "70 %", "0 m"]]  # fmt: skip
 
 
 def ideal(case: Case) -> Case:
@@ -124,7 +125,17 @@ def holding(case: Case) -> Case:
     return replace(case, pipe={**case.pipe, "check_valve": "yes"}, groups=groups)
 
 
-def plant_text(case: Case, inflow: float | None, step: float) -> str:
+SERIES = "inflow.csv"
+
+
+def series_text(inflow: Inflow) -> str:
+    """The inflow as a measured series of clear water."""
+    few = inflow.bends()
+    rows = [f"{t:.8g},{H * q:.7g},0" for t, q in zip(few.time, few.flow)]
+    return "\n".join(["time [s],flow [m3/h],solids [g/L]", *rows, ""])
+
+
+def plant_text(case: Case, inflow: float | Inflow | None, step: float) -> str:
     """The small plant as YAML; `inflow` None: the wash plant of the file."""
     pumps: dict[str, Any] = {}
     switches: dict[str, Any] = {}
@@ -145,6 +156,8 @@ def plant_text(case: Case, inflow: float | None, step: float) -> str:
             raise NotSized("found no wash plant that feeds the sump; allowed: one, for an inflow by the hour")
         feed = {**_given(case.source), "kind": "source", "to": "sump", "faces": None, "permit": None, "from": None}
         feed = _given(feed)
+    elif isinstance(inflow, Inflow):
+        feed = {"kind": "source", "to": "sump", "production": "1 t/h", "series": SERIES}
     else:
         feed = {"kind": "supply", "to": "sump", "flow": f"{H * inflow:.10g} m3/h", "temperature": "10 degC"}
     every = f"{step:g} s"
@@ -178,15 +191,17 @@ def _given(block: dict[str, Any]) -> dict[str, Any]:
             for key, value in block.items() if value is not None}  # fmt: skip
 
 
-def simulate(case: Case, inflow: float | None, seconds: float, step: float = 1.0, seed: int = 1) -> Cycling:
+def simulate(
+    case: Case, inflow: float | Inflow | None, seconds: float, step: float = 1.0, seed: int = 1
+) -> Cycling:  # fmt: skip
     """Run a case.
 
     Parameters
     ----------
     case : Case
         What to run.
-    inflow : float or None
-        Steady inflow, or None for the wash plant of the file, [m3/s]
+    inflow : float, Inflow or None
+        Steady inflow, inflow over time, or None for the wash plant of the file, [m3/s]
     seconds : float
         Time simulated, [s]
     step : float
@@ -200,10 +215,12 @@ def simulate(case: Case, inflow: float | None, seconds: float, step: float = 1.0
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "bench.yaml"
         path.write_text(plant_text(case, inflow, step), encoding="utf-8")
+        if isinstance(inflow, Inflow):
+            (path.parent / SERIES).write_text(series_text(inflow), encoding="utf-8")
         model = load_model(path)
     sim = Simulation(model, seed)
     highest, at = 0.0, 0.0
-    piece = max(60.0, seconds / 400.0)
+    piece = max(60.0, min(seconds / 400.0, 1200.0))
     while at < seconds:  # the level is looked at often enough to see its peaks
         at = min(seconds, at + piece)
         sim.run(at)
@@ -244,7 +261,14 @@ def steady_lag(case: Case, inflow: float, volume: float, cycles: int = 8) -> Cyc
 
 # ---------------------------------------------------------------------------------------------- results
 def compare(
-    case: Case, limit: float, rest: float = 0.0, ratios: Sequence[float] = (0.25, 0.5, 0.75), days: float = 7.0
+    case: Case,
+    limit: float,
+    rest: float = 0.0,
+    ratios: Sequence[float] = (0.25, 0.5, 0.75),
+    days: float = 7.0,
+    lag: tuple[float, float] | None = None,
+    inflow: float = 0.0,
+    sand: float = 0.0,
 ) -> Sheet:
     """Formula, simulation of the same case, and simulation with what the formula leaves out.
 
@@ -260,6 +284,12 @@ def compare(
         Inflow over the capacity of the lead pump, [-]
     days : float
         Time of the run with the inflow by the hour; 0: none, [-]
+    lag : (float, float), optional
+        Start and stop level of the second pump in that run; left out: it stays out, [m]
+    inflow : float
+        Greatest lasting inflow, for a trip of all pumps; 0: none is simulated, [m3/s]
+    sand : float
+        Part of the volume between the levels taken by settled sand, [-]
     """
     sheet = Sheet("Simulated cycling", cautions=[
         "Simulated values: confirm by a timed draw-down and a count of starts on the real sump.",
@@ -296,6 +326,12 @@ def compare(
             if abs(ratio - 0.5) < 1e-9:
                 own_turns = one.alternating if len(one.groups) > 1 else 1
                 sheet.add(_row(f"simulated_{k}", name, done, case, ratio, own_turns, why[k], limit))
+    if sand > 0.0:
+        done = steady(silted(cases[2], sand), 0.5)
+        sheet.add(_row("simulated_5", f"{100.0 * sand:.3g} % of the volume taken by sand", done, case, 0.5, turns,
+                       "sand takes up volume, and ramps as above", limit))  # fmt: skip
+    if inflow > 0.0:
+        sheet.add(trip(case, inflow))
     marks = [Line("formula", tuple(float(r) * Q for r in np.linspace(0.02, 0.98, 49)),
                   tuple(float(starts_per_pump(case.volume, Q, float(r) * Q, turns)) / H
                         for r in np.linspace(0.02, 0.98, 49)))]  # fmt: skip
@@ -305,7 +341,8 @@ def compare(
     sheet.plots.append(Plot("starts_inflow", "starts of one pump against inflow", "inflow", "m3/s", "m3/h", "starts",
                             "1/s", "1/h", tuple(marks)))  # fmt: skip
     if days > 0.0 and case.source is not None:
-        sheet.add(*by_the_hour(case, limit, days))
+        on, off = lag if lag is not None else (None, None)
+        sheet.add(*by_the_hour(replace(case, lag_start=on, lag_stop=off), limit, days))
     elif days > 0.0:
         sheet.left_out.append("inflow by the hour: no wash plant feeds this sump")
     return sheet
@@ -320,7 +357,7 @@ def _row(
     small = abs(change) < 1.0
     words = f"{abs(change):.2g} % {'more' if change > 0 else 'fewer'} than the formula's {formula:.4g} 1/h"
     if key == "simulated_4" and done.held <= 0.0:
-        words += "; no start had to be held back" + ("" if small else ", the rest is as without")
+        words += "; no start had to be held back" + ("" if small else ": it departs as without them")
     elif not small:
         words += f": {why}"
     if done.held > 0.0:
@@ -330,6 +367,32 @@ def _row(
                   inputs(("inflow", q, "m3/s", "m3/h"), ("volume between levels", case.volume, "m3", "m3"),
                          ("pumps in turn", float(turns), "-"), ("starts allowed", limit, "1/s", "1/h")),
                   f"{SIMULATED}; {PROGRAM}", (), "1/h", words, done.starts_hour / H <= limit * 1.01)  # fmt: skip
+
+
+def silted(case: Case, sand: float) -> Case:
+    """The case with sand on the floor up to above the stop level: it takes a part of the volume between the levels."""
+    return replace(case, stop=case.start - (1.0 - sand) * (case.start - case.stop), volume=(1.0 - sand) * case.volume)
+
+
+def trip(case: Case, inflow: float) -> Result:
+    """All pumps trip at the start level with the greatest inflow: the time until water is lost over the weir."""
+    spare = case.volume * (case.top - case.start) / (case.start - case.stop)
+    expected = spare / inflow
+    seconds = 2.0 * expected + 600.0
+    dead = replace(case, stop=case.start, start=3.0 * case.top, lag_start=None, lag_stop=None)
+    done = simulate(dead, inflow, seconds)
+    found = seconds - done.spilled / inflow
+    change = 100.0 * (found / expected - 1.0)
+    more = "more" if change > 0 else "less"
+    words = f"{abs(change):.2g} % {more} than {expected / 60.0:.4g} min by volume over inflow"
+    if abs(change) >= 1.0:
+        words += ": water stands above the crest before all of it runs over"
+    return Result("simulated_trip", "simulated time to overflow after a trip at the start level", found, "s",
+                  "time simulated less water spilt over inflow",
+                  inputs(("inflow", inflow, "m3/s", "m3/h"), ("start level", case.start, "m", "m"),
+                         ("overflow level", case.top, "m", "m"), ("water spilt", done.spilled, "m3", "m3")), SIMULATED,
+                  ("an interlock has to stop the wash plant by itself; prove it on the real plant",), "min",
+                  words)  # fmt: skip
 
 
 def by_the_hour(case: Case, limit: float, days: float) -> list[Result]:

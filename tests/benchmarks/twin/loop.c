@@ -2,7 +2,7 @@
 #define FAULT_PROGRAM 1
 #define FAULT_NUMBER 2
 
-/* Power, motors, instruments, control scan and actuators of one tick. Returns a status. */
+/* Power, motors, instruments, control scan, alarms and actuators of one tick. Returns a status. */
 static inline int64_t step_signals(const struct plant *plant, int64_t tick, double now, double dt) {
     for (int64_t i = 0; i < plant->n_bus_s; i++) step_bus(&plant->bus_s[i], dt);
     for (int64_t i = 0; i < plant->n_motor_p; i++)
@@ -22,6 +22,8 @@ static inline int64_t step_signals(const struct plant *plant, int64_t tick, doub
             if (status != 0) return FAULT_PROGRAM + 256 * i;
         }
     }
+    for (int64_t i = 0; i < plant->n_alarm_p; i++)
+        if (tick >= plant->alarm_s[i].due) step_alarm(i, plant, tick);
     for (int64_t i = 0; i < plant->n_actuator_p; i++)
         step_actuator(&plant->actuator_p[i], &plant->actuator_s[i], &plant->actuator_f[i], plant->tags,
                       plant->bus_s, dt);
@@ -113,6 +115,7 @@ int64_t advance(const struct plant *plant, int64_t ticks, double *rows, int64_t 
     struct clock *clock = plant->clock;
     double dt = clock->dt;
     int64_t shown = (clock->tick + every - 1) / every * every; /* tick of the next row */
+    int64_t room = plant->n_alarm_log - plant->n_alarm_p;
     for (int64_t turn = 0; turn < ticks; turn++) {
         int64_t tick = clock->tick;
         double now = tick * dt;
@@ -128,6 +131,7 @@ int64_t advance(const struct plant *plant, int64_t ticks, double *rows, int64_t 
         int64_t flags = step_flows(plant, now, dt);
         clock->warned |= flags | step_stores(plant, tick, dt);
         clock->tick = tick + 1;
+        if (clock->notes - clock->notes_read > room) break;
     }
     if (clock->tick % every == 0)
         record(plant->mem, plant->imem, rows, n_rows, cells, integer, n_cells, clock->tick / every);

@@ -15,6 +15,7 @@
 #include "instrument.c"
 #include "machine.c"
 #include "control.c"
+#include "alarm.c"
 #include "source.c"
 #include "splitter.c"
 #include "doser.c"

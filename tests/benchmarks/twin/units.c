@@ -16,7 +16,8 @@ enum {
     SPLITTERS,
     CLARIFIERS,
     VESSELS,
-    CELLS
+    CELLS,
+    ALARMS
 };
 
 /* Step all units of a kind `steps` times from the saved memory, `repeats` times over. */
@@ -126,6 +127,10 @@ int64_t repeat_units(const struct plant *plant, const double *saved, int64_t cel
                     flags |= step_bank(&plant->bank_p[i], &plant->bank_s[i], plant->cell_p, plant->cell_s,
                                        plant->cell_f, plant->actuator_s, m, plant->weather, plant->streams,
                                        plant->ledger, tick, dt);
+                break;
+            case ALARMS:
+                for (int64_t i = 0; i < plant->n_alarm_p; i++)
+                    if (tick >= plant->alarm_s[i].due) step_alarm(i, plant, tick);
                 break;
             }
             clock->tick = tick + 1;

@@ -1,0 +1,212 @@
+"""The whole job of an optimiser: bump tests at all points, plants settled, the search, and a proof of what it found."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from plantsim.analysis.bump_rig import loop_named
+from plantsim.analysis.tuning.candidates import ranges
+from plantsim.analysis.tuning.controller import Choice, Controller, tuned_loop
+from plantsim.analysis.tuning.models import TuningError
+from plantsim.analysis.tuning.optimise import Figures, Limit, Prices, Search, Tried, Worth, added, ways_of
+from plantsim.analysis.tuning.optimise_runs import Runs, State, fingerprint
+from plantsim.analysis.tuning.points import Factory, Tested, test_point
+from plantsim.analysis.tuning.trials import Settled, Stand
+
+POPULATION = 8
+THREADS = 2
+
+
+@dataclass(frozen=True)
+class Budget:
+    """When a search ends.
+
+    Parameters
+    ----------
+    seconds : float
+        Time for the search, bump tests and settling not counted; infinite for none [s]
+    candidates : int or None
+        Candidates tried on the plant; None for any number.
+    """
+
+    seconds: float = 300.0
+    candidates: int | None = None
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a search found.
+
+    Parameters
+    ----------
+    loop : str
+        Tag of the loop.
+    search : Search
+        The search: all candidates tried, front, best, and what each way is worth.
+    points : list of Tested
+        Bump tests at the operating points.
+    trials : list of str
+        What every candidate went through, in words.
+    present : Figures
+        The plant file's own parameters on the same trials.
+    ran : int
+        Candidates that ran this time; the others came from the state file.
+    seconds : float
+        Time the search took [s]
+    travel_unit : str
+        Unit of the actuator whose travel is counted.
+    proof : dict of str to Figures
+        The plant file's own and the chosen parameters on every case at every point.
+    """
+
+    loop: str
+    search: Search
+    points: list[Tested]
+    trials: list[str]
+    present: Figures
+    ran: int
+    seconds: float
+    travel_unit: str
+    proof: dict[str, Figures] = field(default_factory=dict)
+
+    @property
+    def best(self) -> Tried | None:
+        """Candidate of least cost."""
+        return self.search.best()
+
+    @property
+    def worths(self) -> list[Worth]:
+        """What each way saves."""
+        return self.search.worths()
+
+
+def usual_prices(controller: Controller, setpoint: float) -> Prices:
+    """Prices when nobody states any: an error that reaches to the nearest limit costs a tenth of being beyond it.
+
+    Parameters
+    ----------
+    controller : Controller
+        The controller.
+    setpoint : float
+        Its set point [measured-unit]
+    """
+    tune = controller.tune
+    ways = [abs(limit - setpoint) for limit in (tune.above, tune.below) if limit is not None and limit != setpoint]
+    plain = Prices()
+    return replace(plain, error=float(f"{0.1 * plain.out_of_spec / min(ways):.2g}")) if ways else plain
+
+
+def optimise(
+    factory: Factory, name: str, plant_text: str, budget: Budget | None = None, prices: Prices | None = None,
+    seed: int = 1, population: int = POPULATION, state: Path | None = None, resume: bool = False,
+    points: Sequence[Tested] | None = None, starts: Sequence[Choice] = (), tell: Callable[[str], None] = print,
+    progress: Callable[[int, float, Figures], None] | None = None, prove: bool = True,
+) -> Outcome:  # fmt: skip
+    """Search gains of a loop on its plant.
+
+    Parameters
+    ----------
+    factory : callable
+        Gives the plant, new, with so many variables of programs recorded.
+    name : str
+        Tag of the loop; its plant file says how it is tuned.
+    plant_text : str
+        The plant as resolved text: a state file belongs to it.
+    budget : Budget, optional
+        When the search ends.
+    prices : Prices, optional
+        What the parts of the cost count.
+    seed : int
+        Seed of noise, weather and search.
+    population : int
+        Candidates of a generation of one way.
+    state : Path, optional
+        File that keeps every result.
+    resume : bool
+        Whether to go on from that file.
+    points : sequence of Tested, optional
+        Bump tests at all operating points; done here when left out.
+    starts : sequence of Choice
+        Parameters to begin with beside the present ones.
+    tell : callable
+        Told what is being done.
+    progress : callable, optional
+        Told after every candidate: how many have run, the time taken [s], its figures.
+    prove : bool
+        Whether the best is run on every case at every point at the end.
+
+    Returns
+    -------
+    Outcome
+    """
+    budget = budget or Budget()
+    model = factory([])
+    loop = tuned_loop(model, loop_named(model, name))
+    tune = loop.tune
+    assert tune is not None
+    if not tune.cases:
+        raise TuningError(f"loop {name}: found no cases; allowed: upsets to try it on (loops.{name}.tune.cases)")
+    controller = Controller(model, loop)
+    prices = prices or usual_prices(controller, controller.read(model, tune.setpoint))
+    head = {
+        "plant": fingerprint(plant_text), "loop": name, "seed": seed, "population": population,
+        "prices": [prices.out_of_spec, prices.error, prices.chemical, prices.travel],
+        "starts": [list(one.values) for one in starts],
+    }  # fmt: skip
+    kept = State(state, head)
+    if resume:
+        kept.load()
+        tell(f"goes on from {state}: {len(kept.results)} candidates are known")
+    if points is None:
+        points = [test_point(factory, controller, point, share, seed, tell) for point, share in tune.points.items()]
+    limit = Limit(controller, {p.name: p.values for p in points},
+                  ranges(points, tune.gain_range, tune.dead_time_range), tune.most_ms)  # fmt: skip
+    choices = {choice: controller.choice_of(choice, model) for choice in tune.choices}
+    search = Search(controller, ways_of(controller, choices, points[0].values), limit, prices, population, seed, starts)
+    settled = {p.name: Settled(factory, controller, p.name, p.share, seed) for p in points}
+    names = list(settled)
+    stands = [Stand(settled[names[i % len(names)]], case) for i, case in enumerate(tune.cases)]
+    words = [f"{stand.case.name} at {stand.point}" for stand in stands]
+    tell("each candidate goes through: " + ", ".join(words))
+    began = time.monotonic()
+    runs = Runs(
+        stands, kept, lambda choice: limit.broken(choice)[1], THREADS,
+        None if progress is None else lambda n, figures: progress(n, time.monotonic() - began, figures),
+        began + budget.seconds, budget.candidates,
+    )  # fmt: skip
+    try:
+        present = added([stand.run(Choice(())) for stand in stands], limit.broken(Choice(()))[1])
+        search.go(runs, lambda tried: (time.monotonic() < began + budget.seconds
+                                       and (budget.candidates is None or tried < budget.candidates)))  # fmt: skip
+    finally:
+        runs.close()
+    taken = time.monotonic() - began
+    unit = model.tags[tune.travel].unit if tune.travel else loop.moves.unit
+    found = Outcome(name, search, list(points), words, present, runs.ran, taken, unit)
+    best = search.best()
+    if prove and best is not None:
+        every = [Stand(one, case) for one in settled.values() for case in tune.cases]
+        tell(f"the best is tried on {len(tune.cases)} cases at {len(settled)} points")
+        for title, choice in (("present", Choice(())), ("best", best.choice)):
+            found.proof[title] = added([stand.run(choice) for stand in every], limit.broken(choice)[1])
+    return found
+
+
+def shares(found: Outcome) -> dict[str, float]:
+    """Parts of the cost that the best saves against the present parameters, as shares of the present figures."""
+    best = found.best
+    if best is None:
+        return {}
+    now, then = found.present, best.figures
+
+    def share(a: float, b: float) -> float:
+        return (a - b) / a if a > 0.0 and math.isfinite(a) else 0.0
+
+    return {
+        "out_of_spec": share(now.out_of_spec, then.out_of_spec), "iae": share(now.iae, then.iae),
+        "chemical": share(now.chemical, then.chemical), "travel": share(now.travel, then.travel),
+    }  # fmt: skip
