@@ -10,6 +10,8 @@ from plantsim.analysis.tuning.optimise_job import Outcome
 from plantsim.report.style import FAINT, INK, LIMIT, LINES, Figure, axes_at, drawable, looks, new_figure, png
 
 _HEIGHT, _BARS, _TOP, _BETWEEN, _BOTTOM = 2.7, 0.34, 0.7, 0.78, 0.6
+WIDE = 20.0
+"""Ratio of the greatest to the least cost from which on it is drawn in decades."""
 _MARKERS = ("o", "s", "^", "D", "v", "P", "X")
 _PARTS = (("out of spec", "#0072B2", ""), ("error", "#56B4E9", "///"), ("chemical", "#E69F00", ""),
           ("travel", "#009E73", "..."))  # fmt: skip
@@ -74,10 +76,14 @@ def _scatter(axes: Any, found: Outcome, name: str) -> None:
     present, best = found.present, search.best()
     ms = f"{present.ms:.3g}" if math.isfinite(present.ms) else "unstable"
     axes.plot([present.quality(search.prices)], [getattr(present, name)], linestyle="none", marker="x", markersize=9,
-              markeredgewidth=2.2, color=LIMIT, label=f"present, Ms {ms}")  # fmt: skip
+              markeredgewidth=2.2, color=LIMIT, label=f"present, Ms {ms}"
+              + (" (beyond the limit)" if present.ms > search.limit.most_ms else ""))  # fmt: skip
     if best is not None:
         axes.plot([best.figures.quality(search.prices)], [getattr(best.figures, name)], linestyle="none", marker="*",
                   markersize=15, markerfacecolor="none", markeredgecolor=INK, label="least cost")  # fmt: skip
+    qualities = [one.figures.quality(search.prices) for one in search.tried]
+    if min(qualities) > 0.0 and max(qualities) > WIDE * min(qualities):
+        axes.set_xscale("log")
     axes.grid(True)
 
 

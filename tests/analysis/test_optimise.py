@@ -189,6 +189,16 @@ def test_cost_is_what_the_prices_say():
         Prices(travel=-1.0)
 
 
+def test_beyond_the_ceiling_the_way_down_comes_first():
+    search, _ = search_of(State(None, {}), [Bench(1.0)], generations=1)
+    search.ceiling = 100.0
+    dear, dearer = (search._score(0.0, Figures(1.5, 0.0, cost, 0.0, 0.0, 0.0)) for cost in (110.0, 400.0))
+    cheap = search._score(0.0, Figures(1.5, 0.0, 99.0, 0.0, 1e9, 0.0))
+    assert dear.beats(dearer) and 0.0 < dear.violation < dearer.violation < 0.01
+    assert cheap.violation > 0.0  # its travel alone costs more
+    assert search._score(0.0, Figures(1.5, 0.0, 99.0, 0.0, 0.0, 0.0)).violation == 0.0
+
+
 def test_trials_add_up():
     one = SimpleNamespace(iae=1.0, out_of_spec=0.5, peak=7.0, chemical=10.0, travel=3.0)
     other = SimpleNamespace(iae=2.0, out_of_spec=0.0, peak=4.0, chemical=20.0, travel=5.0)

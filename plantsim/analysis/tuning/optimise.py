@@ -160,8 +160,9 @@ class Figures:
         return prices.out_of_spec * self.out_of_spec + prices.error * self.iae
 
     def cost(self, prices: Prices) -> float:
-        """Cost of everything."""
-        return self.quality(prices) + prices.chemical * self.chemical + prices.travel * self.travel
+        """Cost of everything that is counted."""
+        chemical = prices.chemical * self.chemical if math.isfinite(self.chemical) else 0.0
+        return self.quality(prices) + chemical + prices.travel * self.travel
 
 
 @dataclass(frozen=True)
@@ -312,6 +313,8 @@ class Search:
         Seed.
     starts : list of Choice
         Parameters to begin with, beside the present ones, as far as a way turns them.
+    ceiling : float
+        Cost beyond which a candidate is of no use, whatever it saves in one respect.
     """
 
     controller: Controller
@@ -321,6 +324,7 @@ class Search:
     population: int
     seed: int
     starts: Sequence[Choice] = ()
+    ceiling: float = math.inf
     tried: list[Tried] = field(default_factory=list)
     screened: int = 0
 
@@ -364,7 +368,9 @@ class Search:
         aims = [figures.quality(self.prices), figures.travel]
         if math.isfinite(figures.chemical):
             aims.insert(1, figures.chemical)
-        return Score(0.0, tuple(aims))
+        # a front through places nobody would go is of no use: beyond the ceiling the way down comes first
+        cost = figures.cost(self.prices)
+        return Score(0.001 * (cost / self.ceiling - 1.0) if cost > self.ceiling else 0.0, tuple(aims))
 
     # --- what came of it ---
 

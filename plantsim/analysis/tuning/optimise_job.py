@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -19,6 +18,8 @@ from plantsim.analysis.tuning.trials import Settled, Stand
 
 POPULATION = 8
 THREADS = 2
+CEILING = 1.5
+"""Candidates that cost so many times what the present parameters cost are of no use."""
 
 
 @dataclass(frozen=True)
@@ -103,7 +104,8 @@ def usual_prices(controller: Controller, setpoint: float) -> Prices:
 def optimise(
     factory: Factory, name: str, plant_text: str, budget: Budget | None = None, prices: Prices | None = None,
     seed: int = 1, population: int = POPULATION, state: Path | None = None, resume: bool = False,
-    points: Sequence[Tested] | None = None, starts: Sequence[Choice] = (), tell: Callable[[str], None] = print,
+    points: Sequence[Tested] | None = None, conditions: Sequence[Tested] = (),
+    starts: Sequence[Choice] = (), tell: Callable[[str], None] = print,
     progress: Callable[[int, float, Figures], None] | None = None, prove: bool = True,
 ) -> Outcome:  # fmt: skip
     """Search gains of a loop on its plant.
@@ -130,6 +132,8 @@ def optimise(
         Whether to go on from that file.
     points : sequence of Tested, optional
         Bump tests at all operating points; done here when left out.
+    conditions : sequence of Tested
+        Bump tests in other states of the plant, in which the limit has to be kept too.
     starts : sequence of Choice
         Parameters to begin with beside the present ones.
     tell : callable
@@ -155,16 +159,18 @@ def optimise(
     head = {
         "plant": fingerprint(plant_text), "loop": name, "seed": seed, "population": population,
         "prices": [prices.out_of_spec, prices.error, prices.chemical, prices.travel],
-        "starts": [list(one.values) for one in starts],
+        "conditions": [one.name for one in conditions], "starts": [list(one.values) for one in starts],
     }  # fmt: skip
     kept = State(state, head)
     if resume:
         kept.load()
         tell(f"goes on from {state}: {len(kept.results)} candidates are known")
     if points is None:
-        points = [test_point(factory, controller, point, share, seed, tell) for point, share in tune.points.items()]
-    limit = Limit(controller, {p.name: p.values for p in points},
-                  ranges(points, tune.gain_range, tune.dead_time_range), tune.most_ms)  # fmt: skip
+        points = [test_point(factory, controller, point, share, seed, only_bumps(tell))
+                  for point, share in tune.points.items()]  # fmt: skip
+    everywhere = [*points, *conditions]
+    limit = Limit(controller, {p.name: p.values for p in everywhere},
+                  ranges(everywhere, tune.gain_range, tune.dead_time_range), tune.most_ms)  # fmt: skip
     choices = {choice: controller.choice_of(choice, model) for choice in tune.choices}
     search = Search(controller, ways_of(controller, choices, points[0].values), limit, prices, population, seed, starts)
     settled = {p.name: Settled(factory, controller, p.name, p.share, seed) for p in points}
@@ -180,6 +186,7 @@ def optimise(
     )  # fmt: skip
     try:
         present = added([stand.run(Choice(())) for stand in stands], limit.broken(Choice(()))[1])
+        search.ceiling = CEILING * present.cost(prices)
         search.go(runs, lambda tried: (time.monotonic() < began + budget.seconds
                                        and (budget.candidates is None or tried < budget.candidates)))  # fmt: skip
     finally:
@@ -196,17 +203,6 @@ def optimise(
     return found
 
 
-def shares(found: Outcome) -> dict[str, float]:
-    """Parts of the cost that the best saves against the present parameters, as shares of the present figures."""
-    best = found.best
-    if best is None:
-        return {}
-    now, then = found.present, best.figures
-
-    def share(a: float, b: float) -> float:
-        return (a - b) / a if a > 0.0 and math.isfinite(a) else 0.0
-
-    return {
-        "out_of_spec": share(now.out_of_spec, then.out_of_spec), "iae": share(now.iae, then.iae),
-        "chemical": share(now.chemical, then.chemical), "travel": share(now.travel, then.travel),
-    }  # fmt: skip
+def only_bumps(tell: Callable[[str], None]) -> Callable[[str], None]:
+    """Tell what each bump gave, not how the plant was made ready."""
+    return lambda words: tell(words) if "bump from" in words or "refused" in words else None
