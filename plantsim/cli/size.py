@@ -21,8 +21,8 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
     """Add the command to a parser."""
     p = commands.add_parser(
         "size", parents=[shared], help="size sump, pumps, clarifier, chemicals, cells or water, every number traced",
-        description="Size parts of a plant from its file by formulas of the trade, and simulate beside them: the cycling\n"
-                    "of the sump, random shifts, the clarifier. Every number has its formula, inputs and source.",
+        description="Size parts of a plant from its file by formulas of the trade, and simulate beside them: the\n"
+                    "cycling of the sump, random shifts, the clarifier. Every number has its formula, inputs, source.",
         epilog=_choices(), formatter_class=argparse.RawDescriptionHelpFormatter,
     )  # fmt: skip
     p.add_argument("file", metavar="FILE", help="configuration of the plant (YAML)")
