@@ -204,13 +204,35 @@ def in_words(found: Outcome, state: Path, drawn: str | None) -> str:
     if best is None:
         lines.append(f"no candidate kept Ms {search.limit.most_ms:g} over all processes found: search longer, or allow "
                      "more (loops.TAG.tune.most_ms)")  # fmt: skip
-    if found.proof:
-        rows = [_row(name, "", "", figures, search) for name, figures in found.proof.items()]
-        lines += ["", f"on every case at every point ({len(found.points)} points):",
-                  table([[row[0], *row[3:]] for row in rows], ["", *head[3:]], right=[1, 2, 3, 4, 5, 6])]  # fmt: skip
+    if found.everywhere is not None:
+        rows = [_row("present", "", "", found.everywhere, search)]
+        rows += [_row("chosen" if i == 0 else "", one.tried.way, _parameters(one.tried, search), one.figures, search)
+                 for i, one in enumerate(found.proved)]  # fmt: skip
+        lines += ["", f"the cheapest on every case at every one of {len(found.points)} points:",
+                  table(rows, head, right=[3, 4, 5, 6, 7, 8])]  # fmt: skip
+        if found.proved:
+            lines += ["", _verdict(found)]
+    chosen = found.chosen
+    if chosen is not None:
+        block = search.controller.tune.controller
+        names, text = search.controller.names, search.controller.shown
+        lines += ["", "to try it: " + " ".join(f"--set 'control.{block}.set.{names[name]}={text(name, value)}'"
+                                               for name, value in chosen.choice.values)]  # fmt: skip
     lines += ["", f"state: {state} (go on with --resume {state})"]
     lines += [f"picture: {drawn}"] if drawn else []
     return "\n".join([*lines, CAUTION])
+
+
+def _verdict(found: Outcome) -> str:
+    """What the chosen parameters change against the present ones, over every case at every point."""
+    assert found.everywhere is not None
+    unit, prices = found.search.controller.loop.measures.unit, found.search.prices
+    was, now = found.everywhere, found.proved[0].figures
+    parts = [("h out of spec", was.out_of_spec, now.out_of_spec), (f"{unit} h of error", was.iae, now.iae),
+             ("kg of chemical", was.chemical, now.chemical), (f"{found.travel_unit} of travel", was.travel, now.travel),
+             ("cost", was.cost(prices), now.cost(prices))]  # fmt: skip
+    words = [f"{number(a)} to {number(b)} {name}" for name, a, b in parts if math.isfinite(a)]
+    return (f"chosen against present: {', '.join(words)}; Ms over the range from {_ms(was)} to {_ms(now)}")
 
 
 def _parameters(one: Tried, search: Search) -> str:
@@ -251,7 +273,11 @@ def as_json(found: Outcome, state: Path, drawn: str | None) -> str:
         "present": plain(found.present), "best": None if best is None else tried(best),
         "front": [tried(one) for one in search.front()],
         "worth": [{"way": one.way, "saving": one.saving, "words": one.words} for one in found.worths],
-        "proof": {name: plain(figures) for name, figures in found.proof.items()},
+        "everywhere": None if found.everywhere is None else {
+            "present": plain(found.everywhere),
+            "proved": [{**tried(one.tried), "everywhere": plain(one.figures)} for one in found.proved],
+        },
+        "chosen": None if found.chosen is None else tried(found.chosen),
         "units": {"out_of_spec": "h", "iae": f"{search.controller.loop.measures.unit} h", "chemical": "kg",
                   "travel": found.travel_unit},
         "state": str(state), "picture": drawn, "caution": CAUTION,

@@ -10,8 +10,6 @@ from plantsim.analysis.tuning.optimise_job import Outcome
 from plantsim.report.style import FAINT, INK, LIMIT, LINES, Figure, axes_at, drawable, looks, new_figure, png
 
 _HEIGHT, _BARS, _TOP, _BETWEEN, _BOTTOM = 2.7, 0.34, 0.7, 0.78, 0.6
-WIDE = 20.0
-"""Ratio of the greatest to the least cost from which on it is drawn in decades."""
 _MARKERS = ("o", "s", "^", "D", "v", "P", "X")
 _PARTS = (("out of spec", "#0072B2", ""), ("error", "#56B4E9", "///"), ("chemical", "#E69F00", ""),
           ("travel", "#009E73", "..."))  # fmt: skip
@@ -81,9 +79,12 @@ def _scatter(axes: Any, found: Outcome, name: str) -> None:
     if best is not None:
         axes.plot([best.figures.quality(search.prices)], [getattr(best.figures, name)], linestyle="none", marker="*",
                   markersize=15, markerfacecolor="none", markeredgecolor=INK, label="least cost")  # fmt: skip
-    qualities = [one.figures.quality(search.prices) for one in search.tried]
-    if min(qualities) > 0.0 and max(qualities) > WIDE * min(qualities):
-        axes.set_xscale("log")
+    # drawn is what the front spans and where the plant is now: what lies far off is of no use to anybody
+    kept = [present, *(one.figures for one in search.tried if id(one) in chosen)]
+    ends = [(min(v), max(v)) for v in ([f.quality(search.prices) for f in kept], [getattr(f, name) for f in kept])]
+    for set_ends, (low, high) in zip((axes.set_xlim, axes.set_ylim), ends, strict=True):
+        room = 0.08 * (high - low) or 0.05 * abs(high) or 1.0
+        set_ends(low - room, high + room)
     axes.grid(True)
 
 

@@ -12,7 +12,7 @@ import pytest
 
 from plantsim.analysis.tuning.controller import Choice, Controller
 from plantsim.analysis.tuning.optimise import Figures, Knob, Limit, Prices, Search, Tried, Way
-from plantsim.analysis.tuning.optimise_job import Budget, Outcome, optimise, usual_prices
+from plantsim.analysis.tuning.optimise_job import Budget, Outcome, Proved, optimise, usual_prices
 from plantsim.cli import optimise as command
 from plantsim.errors import PlantsimError
 from plantsim.plant.build import load_model
@@ -68,16 +68,21 @@ def outcome(chemical: float = 480.0, worst: float = 1.9) -> Outcome:
                               2500.0 + 200.0 * i + 300.0 * k, 50.0)  # fmt: skip
             search.tried.append(Tried(way.name, i, Choice.of({"trim_band": 100.0 + 50.0 * i}), figures))
     present = Figures(6.0, 1.0, 200.0, chemical, 3900.0, 50.0)
-    proof = {"present": present, "best": search.tried[-1].figures}
-    return Outcome("AIC-201", search, [], ["load at low"], present, 24, 60.0, "%", proof)
+    last = search.tried[-1]
+    everywhere = Figures(6.0, 3.0, 600.0, 3.0 * chemical, 12000.0, 55.0)
+    proved = [Proved(last, Figures(1.9, 0.5, 610.0, 3.0 * chemical - 6.0, 11000.0, 52.0))]
+    return Outcome("AIC-201", search, [], ["load at low"], present, 24, 60.0, "%", everywhere, proved)
 
 
 def test_table_tells_front_cost_and_worth():
     told = command.in_words(outcome(), Path("s.json"), "front.png")
     for part in ("24 candidates ran on the plant in 60 s", "0.3 an error of 1 NTU for an hour", "least cost",
-                 "trim_band 450 NTU", "feedforward: worth having: saves", "every case at every point",
+                 "trim_band 450 NTU", "feedforward: worth having: saves", "every case at every one of",
                  "go on with --resume s.json", "picture: front.png", "limits and interlocks tested first"):  # fmt: skip
         assert part in told, part
+    assert "3 to 0.5 h out of spec, 600 to 610 NTU h of error, 1440 to 1434 kg" in told
+    assert "Ms over the range from 6 to 1.9" in told
+    assert "--set 'control.coagulant-dosing.set.trim_band=450 NTU'" in told
     assert "smith: worth having" in told and "nothing within Ms" not in told
 
 

@@ -18,6 +18,8 @@ from plantsim.analysis.tuning.trials import Settled, Stand
 
 POPULATION = 8
 THREADS = 2
+FINALISTS = 6
+"""Candidates that go through every case at every point in the end."""
 CEILING = 1.5
 """Candidates that cost so many times what the present parameters cost are of no use."""
 
@@ -36,6 +38,14 @@ class Budget:
 
     seconds: float = 300.0
     candidates: int | None = None
+
+
+@dataclass(frozen=True)
+class Proved:
+    """A candidate, and what it does on every case at every point."""
+
+    tried: Tried
+    figures: Figures
 
 
 @dataclass(frozen=True)
@@ -60,8 +70,10 @@ class Outcome:
         Time the search took [s]
     travel_unit : str
         Unit of the actuator whose travel is counted.
-    proof : dict of str to Figures
-        The plant file's own and the chosen parameters on every case at every point.
+    everywhere : Figures or None
+        The plant file's own parameters on every case at every point; None where that was not asked for.
+    proved : list of Proved
+        The cheapest candidates on every case at every point, the cheapest there first.
     """
 
     loop: str
@@ -72,12 +84,13 @@ class Outcome:
     ran: int
     seconds: float
     travel_unit: str
-    proof: dict[str, Figures] = field(default_factory=dict)
+    everywhere: Figures | None = None
+    proved: list[Proved] = field(default_factory=list)
 
     @property
-    def best(self) -> Tried | None:
-        """Candidate of least cost."""
-        return self.search.best()
+    def chosen(self) -> Tried | None:
+        """Candidate of least cost on every case at every point, or, where that was not looked at, of the search."""
+        return self.proved[0].tried if self.proved else self.search.best()
 
     @property
     def worths(self) -> list[Worth]:
@@ -141,7 +154,7 @@ def optimise(
     progress : callable, optional
         Told after every candidate: how many have run, the time taken [s], its figures.
     prove : bool
-        Whether the best is run on every case at every point at the end.
+        Whether the cheapest are run on every case at every point at the end.
 
     Returns
     -------
@@ -194,13 +207,19 @@ def optimise(
     taken = time.monotonic() - began
     unit = model.tags[tune.travel].unit if tune.travel else loop.moves.unit
     found = Outcome(name, search, list(points), words, present, runs.ran, taken, unit)
-    best = search.best()
-    if prove and best is not None:
-        every = [Stand(one, case) for one in settled.values() for case in tune.cases]
-        tell(f"the best is tried on {len(tune.cases)} cases at {len(settled)} points")
-        for title, choice in (("present", Choice(())), ("best", best.choice)):
-            found.proof[title] = added([stand.run(choice) for stand in every], limit.broken(choice)[1])
-    return found
+    finalists = sorted(search.tried, key=lambda one: one.figures.cost(prices))[:FINALISTS]
+    if not prove or not finalists:
+        return found
+    tell(f"the {len(finalists)} cheapest go through all {len(tune.cases)} cases at all {len(settled)} points")
+    # each candidate of the search met each case at one point only: what is best there may be so by chance
+    every = Runs([Stand(one, case) for one in settled.values() for case in tune.cases], State(None, {}),
+                 lambda choice: limit.broken(choice)[1], THREADS)  # fmt: skip
+    try:
+        figures = every([("", i, one) for i, one in enumerate([Choice(()), *(one.choice for one in finalists)])])
+    finally:
+        every.close()
+    judged = [Proved(one, of) for one, of in zip(finalists, figures[1:], strict=True) if of is not None]
+    return replace(found, everywhere=figures[0], proved=sorted(judged, key=lambda one: one.figures.cost(prices)))
 
 
 def only_bumps(tell: Callable[[str], None]) -> Callable[[str], None]:
