@@ -34,10 +34,14 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
                    help="replace one value of the file, or choose size.KEY of the bench; may be repeated; one of "
                         "them may be a range LOW..HIGH:COUNT for a table of what changes, such as "
                         "units.sump.shape.width=2m..6m:5")  # fmt: skip
-    p.add_argument("--year", action="store_true",
-                   help="run the sump over a year of random shifts, not a week (about two minutes)")
-    p.add_argument("--prove", action="store_true",
-                   help="run the whole plant for a day at five corners of its design, to prove the clarifier")
+    p.add_argument(
+        "--year", action="store_true", help="run the sump over a year of random shifts, not a week (about two minutes)"
+    )
+    p.add_argument(
+        "--prove",
+        action="store_true",
+        help="run the whole plant for a day at five corners of its design, to prove the clarifier",
+    )
     p.add_argument("--seed", type=int, default=None, metavar="N", help="key of the random shifts (default: 1)")
     p.set_defaults(execute=execute)
 

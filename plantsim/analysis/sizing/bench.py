@@ -278,8 +278,15 @@ class Bench:
         rest = rest_of(given)
         lag = sheet["lag_volume_2"].value if "lag_volume_2" in sheet and len(bare) > 1 else 0.0
         joins = pump_levels(stop, start, given.area, [lag])[1] if lag > 0.0 else None
-        bench = compare(case, limit, rest, days=min(c.length("days") / 86400.0, 28.0), lag=joins,
-                        inflow=given.inflow, sand=given.sand)
+        bench = compare(
+            case,
+            limit,
+            rest,
+            days=min(c.length("days") / 86400.0, 28.0),
+            lag=joins,
+            inflow=given.inflow,
+            sand=given.sand,
+        )
         try:
             still = holding(bare_motors(case, min_rest="0 s", max_starts=None))
             bench.add(*proved_volume(still, bare[0] / (4.0 * limit * min(turns, 2)), limit))

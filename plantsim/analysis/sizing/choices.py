@@ -70,7 +70,6 @@ class Choices:
             return self.values[key]
         return _read(key, dimension, default) if default else None
 
-
     def whole(self, key: str, low: int, high: int) -> int:
         """A choice that has to be a whole number within limits."""
         value = self[key]

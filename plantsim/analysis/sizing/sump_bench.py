@@ -329,8 +329,8 @@ def compare(
     if turns > 1:
         single = ideal(replace(own, groups=own.groups[:1], alternating=1))
         done = steady(single, 0.5)
-        sheet.add(_row("simulated_single", "one pump alone, the others out of service, assumptions kept", done, case, 0.5,
-                       1, why[0], limit))  # fmt: skip
+        words = "one pump alone, the others out of service, assumptions kept"
+        sheet.add(_row("simulated_single", words, done, case, 0.5, 1, why[0], limit))
     if lag is not None and len(case.groups) > 1 and len(case.capacities) > 1:
         sheet.add(lag_row(own, lag, limit))
     if sand > 0.0:
