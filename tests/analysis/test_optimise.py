@@ -59,6 +59,11 @@ class Stiff:
     def settings(self, values, sign, rule=""):
         return Settings(math.copysign(10.0 / values["band"], sign), values["reset"])
 
+    def predictor(self, values):
+        one = self.tune.predictor
+        on = values[one.on] > 0.5
+        return FOPDT(one.gain.value(values), one.lag.value(values), one.delay.value(values)) if on else None
+
     def rounded(self, name, value):
         return float(f"{value:.3g}")
 

@@ -18,7 +18,7 @@ from plantsim.analysis.tuning.candidates import Range
 from plantsim.analysis.tuning.controller import Choice, Controller
 from plantsim.analysis.tuning.front import Evolution, Score, non_dominated
 from plantsim.analysis.tuning.margins import Margins
-from plantsim.analysis.tuning.models import FOPDT, Process, TuningError
+from plantsim.analysis.tuning.models import Process, TuningError
 from plantsim.analysis.tuning.predictor import loop_margins, quick_ms
 from plantsim.analysis.tuning.settings import Settings
 
@@ -212,7 +212,7 @@ class Limit:
             for one in self.over:
                 values = {**self.values[one.point], **choice.mapping}
                 settings = self.controller.settings(values, math.copysign(1.0, one.process.factors().gain))
-                model = model_in_force(self.controller, values)
+                model = self.controller.predictor(values)
                 ms = max(ms, quick_ms(settings, one.process, model, self.controller.scan))
                 lost += math.isinf(quick_ms(settings, one.stretched, model, self.controller.scan))
             beyond = LOST if math.isinf(ms) else min(max(0.0, ms - self.most_ms), LOST)
@@ -233,16 +233,7 @@ def margins_at(controller: Controller, values: Mapping[str, float], process: Pro
         Process.
     """
     settings: Settings = controller.settings(values, math.copysign(1.0, process.factors().gain))
-    return loop_margins(settings, process, model_in_force(controller, values), controller.scan)
-
-
-def model_in_force(controller: Controller, values: Mapping[str, float]) -> FOPDT | None:
-    """Model of the dead-time compensation, where it is switched on."""
-    predictor = controller.tune.predictor
-    if predictor is None or not values[predictor.on] > 0.5:
-        return None
-    gain, lag, delay = (law.value(values) for law in (predictor.gain, predictor.lag, predictor.delay))
-    return FOPDT(gain, lag, delay)
+    return loop_margins(settings, process, controller.predictor(values), controller.scan)
 
 
 def ways_of(controller: Controller, choices: Mapping[str, Choice], values: Mapping[str, float]) -> list[Way]:
