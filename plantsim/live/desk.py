@@ -187,7 +187,12 @@ class FieldWork:
 
 PROBE, ROUND, RODDING, SUPPLY = 600.0, 900.0, 1800.0, 7200.0
 """Time for a probe or a sample, a machine, a plugged line, and an urgent delivery [s] (common practice, no source)."""
-_WEARS = {"instrument_s": ("fouling", "drift"), "line_s": ("plugged", "deposit"), "doser_s": ("filter",), "motor_s": ("tripped",)}
+_WEARS = {
+    "instrument_s": ("fouling", "drift"),
+    "line_s": ("plugged", "deposit"),
+    "doser_s": ("filter",),
+    "motor_s": ("tripped",),
+}
 """State that a repair puts back to nothing, beside all faults."""
 
 
