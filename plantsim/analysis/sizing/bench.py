@@ -441,7 +441,7 @@ class Bench:
             self.flow() * self.solids() / share, self.hours(), c["underflow"], sum(areas) / len(areas),
             c["lift"] or u.lift, w.solids_density, u.final_void, u.shrink_void, u.dry_void, u.liquid_limit,
             u.plastic_limit, u.liquid_strength, u.dig_strength, u.consolidation, u.drain_time, u.seep, u.dig_rate, crew,
-            c["rain_kept"], len(areas),
+            c["rain_kept"], len(areas), w.yield_a, w.yield_b,
         )  # fmt: skip
         sheet = cell_sizing.size_cells(given, self.climate())
         sheet.title = f"Mud cells: {name}" + (f", one bank of {share}" if share > 1 else "")
