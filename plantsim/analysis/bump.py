@@ -146,7 +146,7 @@ def steps_of(asked: Sequence[str | float], output: float, loop: Loop) -> list[fl
 def bump(
     model_factory: Callable[[], Model], loop: str, at: OperatingPoint | None = None,
     steps: Sequence[str | float] | None = None, wait: float | None = None, seed: int = 1, quiet: bool = True,
-    tell: Callable[[str], None] | None = None,
+    tell: Callable[[str], None] | None = None, usual: Sequence[str] = STEPS,
 ) -> BumpTest:  # fmt: skip
     """Bump a loop of a simulated plant, each time from the same settled state.
 
@@ -159,16 +159,18 @@ def bump(
     at : OperatingPoint, optional
         Where; where the plant stands by itself when left out.
     steps : sequence of str or float
-        Sizes, see `steps_of`; when left out, 10 % and 20 % of the output both ways, as far as limits allow.
+        Sizes, see `steps_of`; when left out, the usual ones.
     wait : float, optional
         Time recorded after each move; when left out, until the measurement stands still, at most the `longest` of
         the loop [s]
     seed : int
         Seed of noise and weather.
     quiet : bool
-        Whether wander, calendar, failures and events are kept out; see `plantsim.analysis.bump_rig.quieten`.
+        Whether wander, calendar, failures and acts are kept out; see `plantsim.analysis.bump_rig.quieten`.
     tell : callable, optional
         Told every line of the journal as it is written.
+    usual : sequence of str
+        Sizes to take as far as the limits of the loop allow: 10 % and 20 % of the output both ways.
 
     Returns
     -------
@@ -180,22 +182,22 @@ def bump(
         If the loop cannot be tested so.
     """
     rig = Rig(model_factory(), loop, at or OperatingPoint(), seed, quiet, tell)
-    sizes = steps_of(steps, rig.output, rig.loop) if steps is not None else _usual(rig)
+    sizes = steps_of(steps, rig.output, rig.loop) if steps is not None else _usual(rig, usual)
     transit = rig.transit()
     bumps = [_one(rig, size, wait) for size in sizes]
     return BumpTest(rig.loop, bumps[0].before, rig.rest, transit, rig.sigma, bumps, rig.journal)
 
 
-def _usual(rig: Rig) -> list[float]:
+def _usual(rig: Rig, steps: Sequence[str]) -> list[float]:
     """The usual steps, those beyond the limits of the loop left out."""
     low, high = rig.loop.low - rig.output, rig.loop.high - rig.output
-    wanted = steps_of(STEPS, rig.output, replace(rig.loop, low=-math.inf, high=math.inf))
+    wanted = steps_of(steps, rig.output, replace(rig.loop, low=-math.inf, high=math.inf))
     inside = [size for size in wanted if low <= size <= high]
     for size in wanted:
         if size not in inside:
             rig.note(f"no step of {size:+.4g}: it would leave the limits {rig.loop.low:g} to {rig.loop.high:g} "
                      f"{rig.loop.moves.unit}")  # fmt: skip
-    return inside or steps_of(STEPS, rig.output, rig.loop)
+    return inside or steps_of(steps, rig.output, rig.loop)
 
 
 def _one(rig: Rig, size: float, wait: float | None) -> Bump:

@@ -37,7 +37,7 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
     p.add_argument("--relay", action="store_true", help="a relay test; its amplitude is the first --step (10%%)")
     p.add_argument("--hysteresis", type=float, metavar="VALUE",
                    help="half the relay's band, in the instrument's unit (from the noise)")  # fmt: skip
-    p.add_argument("--restless", action="store_true", help="leave wander, calendar, failures and events at work")
+    p.add_argument("--restless", action="store_true", help="leave wander, calendar, failures and acts at work")
     p.add_argument("--seed", type=int, default=1, metavar="N", help="seed of noise and weather (1)")
     p.add_argument("--set", action="append", default=[], metavar="KEY=VALUE", dest="overrides",
                    help="replace one value of the file; may be repeated")  # fmt: skip

@@ -15,9 +15,9 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
     """Add the command to a parser."""
     p = commands.add_parser(
         "lab", parents=[shared], help="fit laboratory tests of the water, and write a water file for a plant",
-        description="Fit settling cylinders, jar tests, dose series, heights at rest, yield stress and turbidity, with "
-                    "95 %% intervals. What the data cannot carry is refused, with the test to add. A plant uses the "
-                    "result by 'water: {file: OUT.yaml}'; 'plantsim size FILE clarifier --lab' sizes by the tests.",
+        description="Fit settling cylinders, jar tests, dose series, heights at rest, yield stress and turbidity,\n"
+                    "with 95 % intervals. What the data cannot carry is refused, with the test to add. A plant uses\n"
+                    "the result by 'water: {file: OUT.yaml}'; 'plantsim size FILE clarifier --lab LAB' sizes by it.",
         epilog="The tests stand in YAML, or in CSV with units in the head of each column, such as\n"
                "  time [min],height [cm],solids [g/L]\n  0,48,2\n  1,28,\n  ...",
         formatter_class=argparse.RawDescriptionHelpFormatter,

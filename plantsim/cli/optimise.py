@@ -12,7 +12,7 @@ from plantsim.cli.tables import number, table
 
 if TYPE_CHECKING:
     from plantsim.analysis.tuning.controller import Choice
-    from plantsim.analysis.tuning.optimise import Figures, Prices, Search
+    from plantsim.analysis.tuning.optimise import Figures, Prices, Search, Tried
     from plantsim.analysis.tuning.optimise_job import Outcome
     from plantsim.analysis.tuning.points import Tested
 
@@ -36,6 +36,8 @@ def add_options(p: argparse.ArgumentParser) -> None:
                             "repeated")  # fmt: skip
     group.add_argument("--state", metavar="STATE", help="file that keeps every result (TAG-search.json)")
     group.add_argument("--resume", metavar="STATE", help="go on from a state file, running nothing twice")
+    group.add_argument("--points-only", action="store_true",
+                       help="hold the limit at the operating points only, not in the file's conditions too")
     group.add_argument("--front", metavar="OUT.png", help="draw the front")
 
 
@@ -52,9 +54,10 @@ def execute(args: argparse.Namespace, points: list[Tested] | None = None, starts
         Parameters to begin with beside the present ones.
     """
     from plantsim.analysis.bump_rig import loop_named
-    from plantsim.analysis.tuning.controller import needed_overrides, tuned_loop
+    from plantsim.analysis.tuning.conditions import survey
+    from plantsim.analysis.tuning.controller import Controller, needed_overrides, tuned_loop
     from plantsim.analysis.tuning.models import TuningError
-    from plantsim.analysis.tuning.optimise_job import Budget, optimise
+    from plantsim.analysis.tuning.optimise_job import Budget, only_bumps, optimise
     from plantsim.cli.run import COMPILE_WORDS, kernel_is_compiled
     from plantsim.errors import UnitError
     from plantsim.plant.build import load_model
@@ -79,10 +82,12 @@ def execute(args: argparse.Namespace, points: list[Tested] | None = None, starts
         print(COMPILE_WORDS, file=sys.stderr, flush=True)
     line = _Line(args.json)
     try:
+        conditions = [] if args.points_only else survey(args.file, Controller(model, model.loops[args.loop]), overrides,
+                                                        args.seed, only_bumps(line.say))  # fmt: skip
         found = optimise(
             lambda watch: load_model(args.file, overrides, watch), args.loop, model.resolved,
             Budget(seconds, args.candidates), prices, args.seed, args.population, state, bool(args.resume), points,
-            starts, line.say, line.show,
+            conditions, starts, line.say, line.show,
         )  # fmt: skip
     except KeyboardInterrupt:
         line.clear()
@@ -186,33 +191,64 @@ def in_words(found: Outcome, state: Path, drawn: str | None) -> str:
         front[round(i * (len(front) - 1) / (MOST_SHOWN - 1))] for i in range(MOST_SHOWN)]  # fmt: skip
     if best is not None and best not in shown:
         shown = sorted([*shown, best], key=lambda one: one.figures.quality(prices))
-    rows += [_row("least cost" if one is best else "", one.way, _parameters(one.choice, search), one.figures, search)
+    rows += [_row("least cost" if one is best else "", one.way, _parameters(one, search), one.figures, search)
              for one in shown]  # fmt: skip
     more = f" ({len(shown)} of {len(front)} shown)" if len(shown) < len(front) else ""
     lines += ["", f"the front: nothing beats these in quality, chemical and travel together{more}",
               table(rows, head, right=[3, 4, 5, 6, 7, 8]), ""]  # fmt: skip
     lines += [f"{one.way}: {one.words}" for one in found.worths]
+    if best is not None and best.figures.cost(prices) >= found.present.cost(prices):
+        lines.append(f"nothing within Ms {search.limit.most_ms:g} was found that costs less than the present parameters"
+                     + (f", which break it (Ms {_ms(found.present)})" if found.present.ms > search.limit.most_ms
+                        else ": search longer"))  # fmt: skip
     if best is None:
         lines.append(f"no candidate kept Ms {search.limit.most_ms:g} over all processes found: search longer, or allow "
                      "more (loops.TAG.tune.most_ms)")  # fmt: skip
-    if found.proof:
-        rows = [_row(name, "", "", figures, search) for name, figures in found.proof.items()]
-        lines += ["", f"on every case at every point ({len(found.points)} points):",
-                  table([[row[0], *row[3:]] for row in rows], ["", *head[3:]], right=[1, 2, 3, 4, 5, 6])]  # fmt: skip
+    if found.everywhere is not None:
+        rows = [_row("present", "", "", found.everywhere, search)]
+        rows += [_row("chosen" if i == 0 else "", one.tried.way, _parameters(one.tried, search), one.figures, search)
+                 for i, one in enumerate(found.proved)]  # fmt: skip
+        lines += ["", f"the cheapest on every case at every one of {len(found.points)} points:",
+                  table(rows, head, right=[3, 4, 5, 6, 7, 8])]  # fmt: skip
+        if found.proved:
+            lines += ["", _verdict(found)]
+    chosen = found.chosen
+    if chosen is not None:
+        block = search.controller.tune.controller
+        names, text = search.controller.names, search.controller.shown
+        lines += ["", "to try it: " + " ".join(f"--set 'control.{block}.set.{names[name]}={text(name, value)}'"
+                                               for name, value in chosen.choice.values)]  # fmt: skip
     lines += ["", f"state: {state} (go on with --resume {state})"]
     lines += [f"picture: {drawn}"] if drawn else []
     return "\n".join([*lines, CAUTION])
 
 
-def _parameters(choice: Choice, search: Search) -> str:
+def _verdict(found: Outcome) -> str:
+    """What the chosen parameters change against the present ones, over every case at every point."""
+    assert found.everywhere is not None
+    unit, prices = found.search.controller.loop.measures.unit, found.search.prices
+    was, now = found.everywhere, found.proved[0].figures
+    parts = [("h out of spec", was.out_of_spec, now.out_of_spec), (f"{unit} h of error", was.iae, now.iae),
+             ("kg of chemical", was.chemical, now.chemical), (f"{found.travel_unit} of travel", was.travel, now.travel),
+             ("cost", was.cost(prices), now.cost(prices))]  # fmt: skip
+    words = [f"{number(a)} to {number(b)} {name}" for name, a, b in parts if math.isfinite(a)]
+    return (f"chosen against present: {', '.join(words)}; Ms over the range from {_ms(was)} to {_ms(now)}")
+
+
+def _parameters(one: Tried, search: Search) -> str:
+    """The parameters a way turns; what it sets stands in the plant file under its name."""
     controller = search.controller
-    return ", ".join(f"{name} {controller.shown(name, value)}" for name, value in choice.values)
+    turned = {knob.name for way in search.ways if way.name == one.way for knob in way.knobs}
+    return ", ".join(f"{name} {controller.shown(name, value)}" for name, value in one.choice.values if name in turned)
+
+
+def _ms(figures: Figures) -> str:
+    return number(figures.ms, 3) if math.isfinite(figures.ms) else "unstable"
 
 
 def _row(name: str, way: str, words: str, figures: Figures, search: Search) -> list[str]:
-    ms = number(figures.ms, 3) if math.isfinite(figures.ms) else "unstable"
     chemical = number(figures.chemical) if math.isfinite(figures.chemical) else ""
-    return [name, way, words, ms, number(figures.out_of_spec, 3), number(figures.iae, 4), chemical,
+    return [name, way, words, _ms(figures), number(figures.out_of_spec, 3), number(figures.iae, 4), chemical,
             number(figures.travel), number(figures.cost(search.prices))]  # fmt: skip
 
 
@@ -237,7 +273,11 @@ def as_json(found: Outcome, state: Path, drawn: str | None) -> str:
         "present": plain(found.present), "best": None if best is None else tried(best),
         "front": [tried(one) for one in search.front()],
         "worth": [{"way": one.way, "saving": one.saving, "words": one.words} for one in found.worths],
-        "proof": {name: plain(figures) for name, figures in found.proof.items()},
+        "everywhere": None if found.everywhere is None else {
+            "present": plain(found.everywhere),
+            "proved": [{**tried(one.tried), "everywhere": plain(one.figures)} for one in found.proved],
+        },
+        "chosen": None if found.chosen is None else tried(found.chosen),
         "units": {"out_of_spec": "h", "iae": f"{search.controller.loop.measures.unit} h", "chemical": "kg",
                   "travel": found.travel_unit},
         "state": str(state), "picture": drawn, "caution": CAUTION,

@@ -21,8 +21,8 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
     """Add the command to a parser."""
     p = commands.add_parser(
         "size", parents=[shared], help="size sump, pumps, clarifier, chemicals, cells or water, every number traced",
-        description="Size parts of a plant from its file by formulas of the trade, and simulate the sump's cycling "
-                    "beside them. Every number comes with its formula, inputs and source.",
+        description="Size parts of a plant from its file by formulas of the trade, and simulate beside them: the\n"
+                    "cycling of the sump, random shifts, the clarifier. Every number has its formula, inputs, source.",
         epilog=_choices(), formatter_class=argparse.RawDescriptionHelpFormatter,
     )  # fmt: skip
     p.add_argument("file", metavar="FILE", help="configuration of the plant (YAML)")
@@ -34,10 +34,14 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
                    help="replace one value of the file, or choose size.KEY of the bench; may be repeated; one of "
                         "them may be a range LOW..HIGH:COUNT for a table of what changes, such as "
                         "units.sump.shape.width=2m..6m:5")  # fmt: skip
-    p.add_argument("--year", action="store_true",
-                   help="run the sump over a year of random shifts, not a week (about two minutes)")
-    p.add_argument("--prove", action="store_true",
-                   help="run the whole plant for a day at five corners of its design, to prove the clarifier")
+    p.add_argument(
+        "--year", action="store_true", help="run the sump over a year of random shifts, not a week (about two minutes)"
+    )
+    p.add_argument(
+        "--prove",
+        action="store_true",
+        help="run the whole plant for a day at five corners of its design, to prove the clarifier",
+    )
     p.add_argument("--seed", type=int, default=None, metavar="N", help="key of the random shifts (default: 1)")
     p.set_defaults(execute=execute)
 

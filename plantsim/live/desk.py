@@ -187,7 +187,12 @@ class FieldWork:
 
 PROBE, ROUND, RODDING, SUPPLY = 600.0, 900.0, 1800.0, 7200.0
 """Time for a probe or a sample, a machine, a plugged line, and an urgent delivery [s] (common practice, no source)."""
-_WEARS = {"instrument_s": ("fouling", "drift"), "line_s": ("plugged", "deposit"), "doser_s": ("filter",)}
+_WEARS = {
+    "instrument_s": ("fouling", "drift"),
+    "line_s": ("plugged", "deposit"),
+    "doser_s": ("filter",),
+    "motor_s": ("tripped",),
+}
 """State that a repair puts back to nothing, beside all faults."""
 
 
@@ -211,7 +216,7 @@ def field_works(model: Model) -> dict[str, FieldWork]:
                     writes.setdefault(name, []).append((cell, integer, float(usual) if fields is None else 0.0))
     for name, cells in writes.items():
         verb, takes = _care(kinds[name])
-        works[f"{verb} {name}"] = FieldWork(f"{verb} {name}", f"{verb} {name}", tuple(cells), takes)
+        works[f"{verb} {name}"] = FieldWork(f"{verb} {name}", f"{verb} {name} and put it right", tuple(cells), takes)
     for tag in model.tags.values():
         if tag.role == "instrument" and tag.unit in ("NTU", "kg/m3", "g/L"):
             words = f"take a hand sample beside {tag.name}"
@@ -230,7 +235,7 @@ def field_works(model: Model) -> dict[str, FieldWork]:
 def _care(kind: str) -> tuple[str, float]:
     """How a crew looks after a kind of thing, and how long that takes [s]."""
     if kind == "instrument":
-        return "clean", PROBE
+        return "check", PROBE
     if kind == "line":
         return "rod", RODDING
     return "repair", ROUND

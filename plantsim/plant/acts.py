@@ -41,6 +41,7 @@ SETTABLE: dict[str, tuple[str, ...]] = {
     "clarifier_s": ("channel", "packing"),
     "cell_s": ("digging",),
     "weather": ("air", "rain", "evaporation", "water"),
+    "alarm_s": ("out",),
 }
 """State that can be set from outside; all other state the plant works out anew at every step."""
 SWITCHES = ("check_valve", "restart")
@@ -232,7 +233,8 @@ def _on_quantity(places: Places, act: Act) -> dict[str, Any] | None:
         known = _settable(places, unit)
     if found is None or quantity not in known:
         what = "has no such quantity" if found is None else "works that out anew at every step"
-        kind = unit if unit == "weather" else f"a {places.units[unit][0]}"
+        name = places.units[unit][0] if unit != "weather" else ""
+        kind = unit if unit == "weather" else f"{'an' if name[0] in 'aeiou' else 'a'} {name}"
         near = nearest(quantity, known)
         act.report("set", sentence(f"'{act.target}', but {kind} {what}", ", ".join(known),
                                    f"{unit}.{near}" if near else None))  # fmt: skip

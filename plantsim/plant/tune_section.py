@@ -55,6 +55,10 @@ TUNE = Section(
     steps=ListOf(Text(), doc="sizes of the bumps, such as 10%; left out: 10% and 20%, both ways"),
     points=MapOf(Q("fraction", above="0 %", hi="200 %"), key=Name(""),
                  doc="operating points as shares of the feed; the first is where rules are worked out"),
+    conditions=MapOf(ListOf(Text(pattern=r"[^=]+=.*", form="KEY=VALUE, as --set takes it"), least=1),
+                     key=Name("condition"),
+                     doc="other states of the plant the loop has to hold in, such as winter or another face; tested at "
+                         "the first point's feed"),
     gain_range=Number(1.2, lo=1.0, hi=5.0, doc="the process gain may be so many times what was found"),
     dead_time_range=Number(1.2, lo=1.0, hi=5.0, doc="and its dead time"),
     most_ms=Number(2.0, above=1.0, hi=5.0, doc="most sensitivity peak Ms allowed over the whole range"),

@@ -106,6 +106,7 @@ class Tune:
     choices: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     predictor: Predictor | None = None
     search: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    conditions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def parts(self) -> dict[str, Part]:
@@ -171,6 +172,7 @@ def make_tune(a: Assembly, programs: Mapping[str, Any], t: Tree) -> Tune | None:
         None if t.averaging is None else (t.averaging.swing, t.averaging.allowed), cases,
         {choice: {key.casefold(): text for key, text in values.items()} for choice, values in t.choices.items()},
         predictor, search,
+        {name: tuple(values) for name, values in t.conditions.items()},
     )  # fmt: skip
 
 

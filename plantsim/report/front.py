@@ -74,10 +74,17 @@ def _scatter(axes: Any, found: Outcome, name: str) -> None:
     present, best = found.present, search.best()
     ms = f"{present.ms:.3g}" if math.isfinite(present.ms) else "unstable"
     axes.plot([present.quality(search.prices)], [getattr(present, name)], linestyle="none", marker="x", markersize=9,
-              markeredgewidth=2.2, color=LIMIT, label=f"present, Ms {ms}")  # fmt: skip
+              markeredgewidth=2.2, color=LIMIT, label=f"present, Ms {ms}"
+              + (" (beyond the limit)" if present.ms > search.limit.most_ms else ""))  # fmt: skip
     if best is not None:
         axes.plot([best.figures.quality(search.prices)], [getattr(best.figures, name)], linestyle="none", marker="*",
                   markersize=15, markerfacecolor="none", markeredgecolor=INK, label="least cost")  # fmt: skip
+    # drawn is what the front spans and where the plant is now: what lies far off is of no use to anybody
+    kept = [present, *(one.figures for one in search.tried if id(one) in chosen)]
+    ends = [(min(v), max(v)) for v in ([f.quality(search.prices) for f in kept], [getattr(f, name) for f in kept])]
+    for set_ends, (low, high) in zip((axes.set_xlim, axes.set_ylim), ends, strict=True):
+        room = 0.08 * (high - low) or 0.05 * abs(high) or 1.0
+        set_ends(low - room, high + room)
     axes.grid(True)
 
 

@@ -59,6 +59,11 @@ class Stiff:
     def settings(self, values, sign, rule=""):
         return Settings(math.copysign(10.0 / values["band"], sign), values["reset"])
 
+    def predictor(self, values):
+        one = self.tune.predictor
+        on = values[one.on] > 0.5
+        return FOPDT(one.gain.value(values), one.lag.value(values), one.delay.value(values)) if on else None
+
     def rounded(self, name, value):
         return float(f"{value:.3g}")
 
@@ -187,6 +192,16 @@ def test_cost_is_what_the_prices_say():
     assert figures.quality(PRICES) == 230.0 and figures.cost(PRICES) == 230.0 + 20.0 + 5.0
     with pytest.raises(TuningError, match="price travel: found -1; allowed: 0 or more"):
         Prices(travel=-1.0)
+
+
+def test_beyond_the_ceiling_the_way_down_comes_first():
+    search, _ = search_of(State(None, {}), [Bench(1.0)], generations=1)
+    search.ceiling = 100.0
+    dear, dearer = (search._score(0.0, Figures(1.5, 0.0, cost, 0.0, 0.0, 0.0)) for cost in (110.0, 400.0))
+    cheap = search._score(0.0, Figures(1.5, 0.0, 99.0, 0.0, 1e9, 0.0))
+    assert dear.beats(dearer) and 0.0 < dear.violation < dearer.violation < 0.01
+    assert cheap.violation > 0.0  # its travel alone costs more
+    assert search._score(0.0, Figures(1.5, 0.0, 99.0, 0.0, 0.0, 0.0)).violation == 0.0
 
 
 def test_trials_add_up():

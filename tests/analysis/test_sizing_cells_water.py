@@ -85,6 +85,16 @@ def test_mud_that_keeps_its_shape_is_weaker_than_the_published_strength_for_plan
         assert c.strength_at(CELLS, 2.65 * (1.0 - part) / part) < 1700.0
 
 
+def test_mud_that_keeps_its_shape_is_shown_with_its_slump_and_no_permission():
+    # Pashias and others (1996), s/h = 1 - 2 T (1 - ln 2T): 118 Pa at 1452 kg/m3 in 10 cm is T = 0.0828, s/h = 0.537
+    sheet = c.size_cells(replace(CELLS, yield_a=40000.0, yield_b=4.5, solids_density=2650.0), DRY)
+    half = sheet["shape_50"]
+    assert half.value == pytest.approx(118.0, rel=0.01) and "slumps by 54 %" in half.verdict
+    assert sheet["shape_55"].value > 1.5 * half.value
+    assert all("Never permission" in sheet[key].cautions[0] for key in ("shape_50", "shape_55"))
+    assert "shape_50" not in c.size_cells(CELLS, DRY)
+
+
 @pytest.mark.parametrize("changes, words", [
     (dict(area=0.0), "above 0"), (dict(underflow_solids=2700.0), "as dense"), (dict(dry_void=2.0), "void ratio"),
     (dict(rain_kept=1.5), "from 0 to 1"), (dict(plastic_limit=0.6), "plastic limit"),

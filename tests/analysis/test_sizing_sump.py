@@ -207,6 +207,15 @@ def test_the_sheet_of_the_simulation_explains():
     assert sheet.cautions and sheet.plots[0].lines[0].name == "formula"
 
 
+def test_all_three_forms_stand_on_the_sheet():
+    # single, alternating: MIL-HDBK-1005/9A and UFC 3-240-04A, par. 7; increment of the second pump: the same paragraph
+    sheet = b.compare(replace(CASE, alternating=2), 6.0 / H, 0.0, ratios=(0.5,), days=0.0, lag=(2.8, 1.95))
+    single, turns, lag = (H * sheet[key].value for key in ("simulated_single", "simulated_0", "simulated_lag"))
+    assert single == pytest.approx(H * 0.1 / (4 * 28.8), rel=0.01)
+    assert turns == pytest.approx(H * 0.1 / (8 * 28.8), rel=0.01)
+    assert lag == pytest.approx(H * 0.04 / (4 * 24.0 * 0.85), rel=0.01)
+
+
 def test_a_trip_overflows_when_the_spare_volume_is_full():
     # mass balance: 24 m2 from 2.0 m to the overflow at 3.3 m is 31.2 m3; at 0.09 m3/s full after 347 s
     found = b.trip(CASE, 0.09)

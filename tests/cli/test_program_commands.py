@@ -145,8 +145,10 @@ def test_trace_shows_lines_inputs_and_outputs(capsys) -> None:
     head, lines, inputs, outputs = (block.splitlines() for block in out.split("\n\n"))
     assert head == ["program clean-water (clean_water.st), scan 373, every 10s, at 1h2min (2027-04-05 06:32:00)"]
     assert lines[0].split() == ["line", "statement", "read", "and", "written"]
-    (first,) = [line for line in lines if line.startswith("27 ")]
-    assert "high := level >= high_level;" in first and "high_level=3.6 m -> high=off" in first
+    (first,) = [line for line in lines if "high := level >= high_level;" in line]
+    text = (ROOT / "plantsim" / "strategies" / "clean_water.st").read_text(encoding="utf-8").splitlines()
+    assert text[int(first.split()[0]) - 1].strip() == "high := level >= high_level;"
+    assert "high_level=3.6 m -> high=off" in first
     (level,) = [line for line in inputs if line.startswith("level ")]
     assert "LT-401" in level and level.endswith("tank level")
     assert any(line.startswith("wash_permit") and "XC-133" in line for line in outputs)

@@ -1,15 +1,20 @@
 """Published ranges, limits and single rows that belong to no one formula: where our laws and defaults have to stand."""
 
+from pathlib import Path
+
 import pytest
 
 from plantsim.analysis.sizing import cells
+from plantsim.analysis.sizing.bench import Bench, water_law
+from plantsim.analysis.sizing.choices import Choices
 from plantsim.analysis.sizing.sump import SumpDuty, size_sump, volume_for_starts
-from plantsim.physics import drying, settling, slurry
+from plantsim.physics import drying, evaporation, settling, slurry
 from plantsim.physics.flocculation import bridging_factor
 from plantsim.physics.pumps import affinity_flow, affinity_head, slurry_head_reduction
 from plantsim.physics.rheology import yield_stress
 from plantsim.plant.sections import BANK, WATER
 
+PIT = Path(__file__).resolve().parents[2] / "configs" / "gravel-pit.yaml"
 GPM = 3.785411784e-3 / 60.0
 SHORT_TON = 907.18474
 
@@ -62,6 +67,28 @@ def test_limit_of_a_utility(capacity):
     assert volume == pytest.approx(900.0 * capacity / 8.0)
     sheet = size_sump(SumpDuty(volume, (capacity,), 0.5 * capacity, 2, 15.0, starts_limit=4.0, rest=0.0))
     assert 3600.0 * sheet["starts_most"].value == pytest.approx(4.0)
+
+
+def test_coarse_grains_settle_without_polymer():
+    # CSIRO, page on flocculation of tailings: grains well over 40 um and denser than 2.5 settle faster than 10 m/h
+    for size in (63e-6, 75e-6, 100e-6):
+        assert 3600.0 * settling.terminal_velocity_haider_levenspiel(size, 2650.0, 998.2, 1.0016e-3) > 10.0
+    assert 3600.0 * settling.terminal_velocity_haider_levenspiel(30e-6, 2650.0, 998.2, 1.0016e-3) < 10.0
+
+
+def test_flocculated_feed_settles_as_fast_as_measured():
+    # Unesi and others (2014), PPMP 50(2), 783-794: 2 to 6 mm/s for a clayey tailings feed, 18 to 23 mm/s for one of
+    # little clay; the default water at the best dose, in a feed of 30 to 60 g/L, has to lie between
+    tree = Bench(PIT, Choices({})).tree
+    law = water_law(tree.water.settling, tree.water)
+    for solids in (30.0, 45.0, 60.0):
+        assert 2e-3 < law(solids) < 23e-3
+
+
+def test_pan_coefficient_is_near_the_usual():
+    # a class A pan reads about 1/0.70 of the reference evaporation (general reference text); FAO-56's formula for
+    # moderate wind and humidity and some green around has to come near it
+    assert evaporation.pan_coefficient_green(3.0, 0.55, 100.0) == pytest.approx(0.70, abs=0.08)
 
 
 def test_default_yield_stress_lies_where_thickened_tailings_lie():

@@ -120,3 +120,12 @@ def test_what_an_operator_did_before_a_save_point_is_kept_and_after_it_forgotten
     assert [(n.alarm, n.by) for n in bench.sim.alarm_log] == [
         ("LAH-1", "plant"), ("LAH-2", "plant"), ("LAH-1", "operator")]  # fmt: skip
     assert bench.desk.states() == {"LAH-1": "acknowledged", "LAH-2": "unacknowledged"}
+
+
+def test_an_act_takes_an_alarm_out_of_service_for_a_time():
+    acts = "acts:\n  - {at: 10 s, set: LAH-1.out, to: on, for: 20 s, by: operator}"
+    bench = Bench(alarm("LAH-1"), alarm("LAH-2"), more=acts)
+    bench.level(1.0, 15)
+    bench.level(3.5, 25)
+    log = [(n.tick, n.alarm, n.after) for n in bench.sim.alarm_log]
+    assert log == [(10, "LAH-1", "out of service"), (15, "LAH-2", "unacknowledged"), (30, "LAH-1", "unacknowledged")]

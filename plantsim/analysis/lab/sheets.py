@@ -74,7 +74,8 @@ def fit_plot(kind: str, number: int, fit: Fit) -> Plot:
         Line("95 % band, lower", tuple(map(float, grid)), tuple(float(max(v, 0.0)) for v in under)),
         Line("95 % band, upper", tuple(map(float, grid)), tuple(map(float, over))),
     )
-    return Plot(f"{kind}_{number}", f"{title}: {', '.join(fit.tests)}, {fit.law}", *x, *y, lines)
+    names = ", ".join(test.split(" (")[0].strip("'") for test in fit.tests)  # without the place in the file
+    return Plot(f"{kind}_{number}", f"{title}: {names}, {fit.law}", *x, *y, lines)
 
 
 def _result(key: str, fit: Fit, p: Parameter) -> Result:

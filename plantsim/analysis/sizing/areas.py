@@ -229,9 +229,7 @@ def area_kynch(duty: Duty, curve: Curve) -> Result:
             ("filled height H", float(curve.heights[0]), "m", "m"),
         ),
         KYNCH,
-        (
-            "no compression in the theory: in a mud that compresses it overstates the area",
-        ),
+        ("no compression in the theory: in a mud that compresses it overstates the area",),
         "m2",
     )
 

@@ -90,6 +90,11 @@ class Bench:
             raise NotSized("found no wash plant in the plant file; allowed: one, which sets flows and solids")
         return self.tree.units[names[0]]
 
+    @property
+    def seed(self) -> int:
+        """Key of everything random."""
+        return self.choices.whole("seed", 0, 2**31 - 1)
+
     def sump(self) -> str:
         """Name of the sump."""
 
@@ -233,6 +238,7 @@ class Bench:
         """Sump by formula, then simulated."""
         c = self.choices
         sump, name = self.sump(), self.line()
+        seed = self.seed  # what is wrong with it is said before anything is run
         u = self.tree.units[name]
         if u.from_.name != sump:
             raise NotSized(f"found the line {name}, which draws from {u.from_.name}; allowed: one from {sump}")
@@ -272,20 +278,27 @@ class Bench:
         rest = rest_of(given)
         lag = sheet["lag_volume_2"].value if "lag_volume_2" in sheet and len(bare) > 1 else 0.0
         joins = pump_levels(stop, start, given.area, [lag])[1] if lag > 0.0 else None
-        bench = compare(case, limit, rest, days=min(c["days"] / 86400.0, 28.0), lag=joins,
-                        inflow=given.inflow, sand=given.sand)
+        bench = compare(
+            case,
+            limit,
+            rest,
+            days=min(c.length("days") / 86400.0, 28.0),
+            lag=joins,
+            inflow=given.inflow,
+            sand=given.sand,
+        )
         try:
             still = holding(bare_motors(case, min_rest="0 s", max_starts=None))
             bench.add(*proved_volume(still, bare[0] / (4.0 * limit * min(turns, 2)), limit))
         except NotSized as reason:
             bench.left_out.append(f"smallest volume by simulation: {reason}")
             return [sheet, bench]
-        if c["days"] <= 0.0 or not feeds:
+        if c.length("days") <= 0.0 or not feeds:
             return [sheet, bench]
-        plan, seed = self.shifts(sump), int(c["seed"])
+        plan = self.shifts(sump)
         others = [r for r in sheet.results if r.key in ("volume_guidance", "volume_rest", "volume_drain_back")]
         try:
-            one = trial(case, plan, c["days"], seed, limit, rest, lag)
+            one = trial(case, plan, c.length("days"), seed, limit, rest, lag)
             shifts = random_shifts(one, plan, seed, bench["proved_volume"].value, others)
         except NotSized as reason:
             bench.left_out.append(f"random shifts: {reason}")
@@ -307,7 +320,7 @@ class Bench:
         year = (begin - begin.replace(month=1, day=1, hour=0, minute=0, second=0, microsecond=0)).total_seconds()
         make = make_weather(self.tree)
         if make is not None:
-            weather = make(int(c["seed"]))
+            weather = make(self.seed)
 
             def rain(seconds: float) -> float:
                 return float(weather.hour(year + seconds)[1])
@@ -315,7 +328,7 @@ class Bench:
         day = begin.weekday() * 86400.0 + begin.hour * 3600.0 + begin.minute * 60.0
         return Shifts(
             full, week_of(s.shifts) if s.shifts is not None else (), week_of(s.pauses) if s.pauses is not None else (),
-            day, int(c["streams"]), c["part_load"], s.wander_feed, s.wander_time, c["stop_every"], decant=decant,
+            day, c.whole("streams", 1, 6), c["part_load"], s.wander_feed, s.wander_time, c["stop_every"], decant=decant,
             wash_down=c["wash_down"], paved=c["paved"] if rain is not None else 0.0, rain=rain,
         )  # fmt: skip
 
@@ -386,10 +399,11 @@ class Bench:
             sheet = size_clarifier(given, [], law, "water of the plant file, best dose", area)
             sheet.cautions.append("The settling law is the plant file's at the best dose, not a test: give --lab.")
         sheet.title = f"Clarifier: {name}" + (f", one of {share}" if share > 1 else "")
-        if c["prove"] <= 0.0:
+        if c.length("prove") <= 0.0:
             sheet.left_out.append("proof by simulation at the corners of the design: not asked for; give --prove")
             return [sheet]
-        return [sheet, prove(self.path, self.overrides, self.tree, name, c["coldest"], c["prove"], int(c["seed"]))]
+        proof = prove(self.path, self.overrides, self.tree, name, c["coldest"], c.length("prove"), self.seed)
+        return [sheet, proof]
 
     def size_chemicals(self) -> list[Sheet]:
         """Coagulant and polymer plant."""
@@ -427,7 +441,7 @@ class Bench:
             self.flow() * self.solids() / share, self.hours(), c["underflow"], sum(areas) / len(areas),
             c["lift"] or u.lift, w.solids_density, u.final_void, u.shrink_void, u.dry_void, u.liquid_limit,
             u.plastic_limit, u.liquid_strength, u.dig_strength, u.consolidation, u.drain_time, u.seep, u.dig_rate, crew,
-            c["rain_kept"], len(areas),
+            c["rain_kept"], len(areas), w.yield_a, w.yield_b,
         )  # fmt: skip
         sheet = cell_sizing.size_cells(given, self.climate())
         sheet.title = f"Mud cells: {name}" + (f", one bank of {share}" if share > 1 else "")

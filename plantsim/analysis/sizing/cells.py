@@ -13,11 +13,15 @@ from plantsim.analysis.sizing.result import BALANCE, PRACTICE, NotSized, Result,
 from plantsim.analysis.sizing.water import DAY, MONTH_DAYS, MONTHS, Climate, month_plot
 from plantsim.physics.consolidation import time_to_degree
 from plantsim.physics.drying import drying_step, liquidity_index, strength_vardanega_haigh
+from plantsim.physics.rheology import yield_stress
+from plantsim.physics.slurry import density_from_mass_fraction, volume_fraction_from_mass_fraction
 
 DANGER = (
     "Never permission to enter, walk or drive on a cell: mud cells look solid and are not, people and machines have "
     "been lost in them; that takes a survey and a decision by a competent person on the day"
 )
+CYLINDER = 0.10
+"""Height of the cylinder whose slump is told [m]."""
 THIN_LIFT = "USACE Dredged Material Research Program, natural dewatering of dredged material (Bartos 1977, from memory)"
 STRENGTH = "Vardanega and Haigh (2014), strength against liquidity index"
 DRYING = "two-stage drying between void ratios; evaporation by FAO-56 Penman-Monteith and open water"
@@ -62,6 +66,8 @@ class CellsDuty:
         Part of the rain that the weir does not let off, [-]
     number : int
         Cells that stand; 0: to be found, [-]
+    yield_a, yield_b : float
+        Yield stress of the mud, a phi^b; 0: not given, [Pa], [-]
     """
 
     solids_rate: float
@@ -84,6 +90,8 @@ class CellsDuty:
     crew_hours: float = 40 * 3600.0
     rain_kept: float = 0.3
     number: int = 0
+    yield_a: float = 0.0
+    yield_b: float = 4.5
 
     def __post_init__(self) -> None:
         positive(solids_rate=self.solids_rate, running_time=self.hours, underflow_solids=self.underflow_solids,
@@ -169,6 +177,26 @@ def cell_cycle(duty: CellsDuty, climate: Climate, month: int) -> tuple[float, fl
     return fill, drain, dry, dig
 
 
+def shape_results(duty: CellsDuty) -> list[Result]:
+    """Yield stress of mud at the solids at which it keeps the shape of the hole where it lands."""
+    out = []
+    for weight in (0.50, 0.55):
+        phi = float(volume_fraction_from_mass_fraction(weight, duty.solids_density, 1000.0))
+        density = float(density_from_mass_fraction(weight, duty.solids_density, 1000.0))
+        stress = float(yield_stress(phi, duty.yield_a, duty.yield_b))
+        t = stress / (density * 9.81 * CYLINDER)
+        slump = 0.0 if t >= 0.5 else 1.0 - 2.0 * t * (1.0 - math.log(2.0 * t))
+        percent = f"{100 * weight:.0f}"
+        out.append(Result(
+            f"shape_{percent}", f"yield stress of mud of {percent} % solids by weight", stress, "Pa",
+            "tau = a phi^b", inputs(("factor a", duty.yield_a, "Pa"), ("exponent b", duty.yield_b, "-"),
+                                    ("solids by volume phi", phi, "-")),
+            f"power law of muds: {PRACTICE}; slump: Pashias and others (1996), J. Rheol. 40(6), 1179-1189", (DANGER,),
+            "Pa", f"a cylinder of {100.0 * CYLINDER:.0f} cm slumps by {100.0 * slump:.0f} %; mud of 50 to 55 % keeps "
+            f"the shape of the hole where it lands ({PRACTICE})"))  # fmt: skip
+    return out
+
+
 def size_cells(duty: CellsDuty, climate: Climate) -> Sheet:
     """Number and size of cells for fill, drain, dry and dig, month by month.
 
@@ -218,6 +246,8 @@ def size_cells(duty: CellsDuty, climate: Climate) -> Sheet:
                       ("crew hours in a week", duty.crew_hours, "s", "h"), ("area A", duty.area, "m2", "m2")),
                BALANCE, (DANGER,), "d"),
     )  # fmt: skip
+    if duty.yield_a > 0.0:
+        sheet.add(*shape_results(duty))
     counts: list[float] = []
     dries: list[float] = []
     for k in range(12):

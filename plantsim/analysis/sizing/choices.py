@@ -70,6 +70,20 @@ class Choices:
             return self.values[key]
         return _read(key, dimension, default) if default else None
 
+    def whole(self, key: str, low: int, high: int) -> int:
+        """A choice that has to be a whole number within limits."""
+        value = self[key]
+        if value != int(value) or not low <= value <= high:
+            raise NotSized(f"{PREFIX}{key}: found {value:g}; allowed: a whole number from {low} to {high}")
+        return int(value)
+
+    def length(self, key: str) -> float:
+        """A choice that is a length of time, 0 or more [s]."""
+        value = float(self[key])
+        if value < 0.0:
+            raise NotSized(f"{PREFIX}{key}: found {value / 86400.0:g} d; allowed: 0 d or more")
+        return value
+
 
 def split(assignments: Sequence[str]) -> tuple[Choices, list[str]]:
     """Tell choices of the bench (`size.key=value`) from values of the plant file.

@@ -210,8 +210,13 @@ def deposition_results(line: Pipeline, flows: tuple[float, float], margin: float
 
 # ---------------------------------------------------------------------------------------------- pipe sizes
 def pipe_choices(
-    flow: float, length: float, lift: float, bores: Sequence[float], in_series: int = 1, solids: float = 0.0,
-    fittings: float = 0.0
+    flow: float,
+    length: float,
+    lift: float,
+    bores: Sequence[float],
+    in_series: int = 1,
+    solids: float = 0.0,
+    fittings: float = 0.0,
 ) -> list[tuple[float, float, float, float]]:
     """Velocity, total head and head of each pump for bores of a pipe.
 

@@ -326,6 +326,13 @@ def compare(
             if abs(ratio - 0.5) < 1e-9:
                 own_turns = one.alternating if len(one.groups) > 1 else 1
                 sheet.add(_row(f"simulated_{k}", name, done, case, ratio, own_turns, why[k], limit))
+    if turns > 1:
+        single = ideal(replace(own, groups=own.groups[:1], alternating=1))
+        done = steady(single, 0.5)
+        words = "one pump alone, the others out of service, assumptions kept"
+        sheet.add(_row("simulated_single", words, done, case, 0.5, 1, why[0], limit))
+    if lag is not None and len(case.groups) > 1 and len(case.capacities) > 1:
+        sheet.add(lag_row(own, lag, limit))
     if sand > 0.0:
         done = steady(silted(cases[2], sand), 0.5)
         sheet.add(_row("simulated_5", f"{100.0 * sand:.3g} % of the volume taken by sand", done, case, 0.5, turns,
@@ -366,6 +373,25 @@ def _row(
                   "counted over whole cycles",
                   inputs(("inflow", q, "m3/s", "m3/h"), ("volume between levels", case.volume, "m3", "m3"),
                          ("pumps in turn", float(turns), "-"), ("starts allowed", limit, "1/s", "1/h")),
+                  f"{SIMULATED}; {PROGRAM}", (), "1/h", words, done.starts_hour / H <= limit * 1.01)  # fmt: skip
+
+
+def lag_row(case: Case, lag: tuple[float, float], limit: float) -> Result:
+    """The second pump joining and leaving at half of what it adds, as the formula of increments assumes it."""
+    on, off = lag
+    band = (on - off) * case.volume / (case.start - case.stop)
+    low, high = case.capacities[0], case.capacities[1]
+    inflow = 0.5 * (low + high)
+    done = steady_lag(ideal(replace(case, lag_start=on, lag_stop=off, alternating=2)), inflow, band)
+    formula = H / float(cycle_time(band, high - low, inflow - low))
+    change = 100.0 * (done.starts_hour / formula - 1.0)
+    words = f"{abs(change):.2g} % {'more' if change > 0 else 'fewer'} than the formula's {formula:.4g} 1/h"
+    if abs(change) >= 1.0:
+        words += ": level is looked at once a step"
+    return Result("simulated_lag", "simulated starts of the lag pump at half of what it adds, assumptions kept",
+                  done.starts_hour / H, "1/s", "counted over whole cycles; formula t = 4 V_2/(Q_2 - Q_1)",
+                  inputs(("inflow", inflow, "m3/s", "m3/h"), ("volume between its levels V_2", band, "m3", "m3"),
+                         ("flow with one pump", low, "m3/s", "m3/h"), ("with two", high, "m3/s", "m3/h")),
                   f"{SIMULATED}; {PROGRAM}", (), "1/h", words, done.starts_hour / H <= limit * 1.01)  # fmt: skip
 
 

@@ -295,24 +295,21 @@ def _spread(name: str, t: Tree) -> Spread | None:
     paths = _paths(t)
     given = [key for key in ("from", "to", "mean", "deviation", "values", "mode", "every") if t.given(key)]
 
-    def refuse(key: str, found: str, allowed: str) -> None:
-        t.finding(key, f"found {found}; allowed: {allowed}")
-
     try:
         if "values" in given:
             if len(given) > 1:
-                return refuse(given[0], f"values with {', '.join(k for k in given if k != 'values')}",
-                              "a list of values alone")  # fmt: skip
+                others = ", ".join(key for key in given if key != "values")
+                raise Refusal(f"values with {others}", "a list of values alone")
             return spread.of_list(name, paths, tuple(t["values"]))
         if "mean" in given or t.spread == "normal":
             if not {"mean", "deviation"} <= set(given):
-                return refuse("mean", "only a part of a normal distribution", "mean and deviation together")
+                raise Refusal("only a part of a normal distribution", "mean and deviation together")
             return spread.of_normal(name, paths, t.mean, t.deviation, t.from_, t.to)
         if not {"from", "to"} <= set(given):
-            return refuse("from", "no range, distribution or list", "from and to; mean and deviation; or values")
+            raise Refusal("no range, distribution or list", "from and to; mean and deviation; or values")
         return spread.of_range(name, paths, t.from_, t.to, t.spread, t.mode, t.every)
     except Refusal as error:
-        key = next((k for k in given if t[k] is not None and str(t[k]) in str(error)), given[0])
+        key = next((k for k in given if k != "values" and str(t[k]) in str(error)), given[0] if given else "set")
         t.finding(key, str(error))
         return None
 

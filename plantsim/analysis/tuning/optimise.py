@@ -18,7 +18,7 @@ from plantsim.analysis.tuning.candidates import Range
 from plantsim.analysis.tuning.controller import Choice, Controller
 from plantsim.analysis.tuning.front import Evolution, Score, non_dominated
 from plantsim.analysis.tuning.margins import Margins
-from plantsim.analysis.tuning.models import FOPDT, Process, TuningError
+from plantsim.analysis.tuning.models import Process, TuningError
 from plantsim.analysis.tuning.predictor import loop_margins, quick_ms
 from plantsim.analysis.tuning.settings import Settings
 
@@ -160,8 +160,9 @@ class Figures:
         return prices.out_of_spec * self.out_of_spec + prices.error * self.iae
 
     def cost(self, prices: Prices) -> float:
-        """Cost of everything."""
-        return self.quality(prices) + prices.chemical * self.chemical + prices.travel * self.travel
+        """Cost of everything that is counted."""
+        chemical = prices.chemical * self.chemical if math.isfinite(self.chemical) else 0.0
+        return self.quality(prices) + chemical + prices.travel * self.travel
 
 
 @dataclass(frozen=True)
@@ -211,7 +212,7 @@ class Limit:
             for one in self.over:
                 values = {**self.values[one.point], **choice.mapping}
                 settings = self.controller.settings(values, math.copysign(1.0, one.process.factors().gain))
-                model = model_in_force(self.controller, values)
+                model = self.controller.predictor(values)
                 ms = max(ms, quick_ms(settings, one.process, model, self.controller.scan))
                 lost += math.isinf(quick_ms(settings, one.stretched, model, self.controller.scan))
             beyond = LOST if math.isinf(ms) else min(max(0.0, ms - self.most_ms), LOST)
@@ -232,16 +233,7 @@ def margins_at(controller: Controller, values: Mapping[str, float], process: Pro
         Process.
     """
     settings: Settings = controller.settings(values, math.copysign(1.0, process.factors().gain))
-    return loop_margins(settings, process, model_in_force(controller, values), controller.scan)
-
-
-def model_in_force(controller: Controller, values: Mapping[str, float]) -> FOPDT | None:
-    """Model of the dead-time compensation, where it is switched on."""
-    predictor = controller.tune.predictor
-    if predictor is None or not values[predictor.on] > 0.5:
-        return None
-    gain, lag, delay = (law.value(values) for law in (predictor.gain, predictor.lag, predictor.delay))
-    return FOPDT(gain, lag, delay)
+    return loop_margins(settings, process, controller.predictor(values), controller.scan)
 
 
 def ways_of(controller: Controller, choices: Mapping[str, Choice], values: Mapping[str, float]) -> list[Way]:
@@ -312,6 +304,8 @@ class Search:
         Seed.
     starts : list of Choice
         Parameters to begin with, beside the present ones, as far as a way turns them.
+    ceiling : float
+        Cost beyond which a candidate is of no use, whatever it saves in one respect.
     """
 
     controller: Controller
@@ -321,6 +315,7 @@ class Search:
     population: int
     seed: int
     starts: Sequence[Choice] = ()
+    ceiling: float = math.inf
     tried: list[Tried] = field(default_factory=list)
     screened: int = 0
 
@@ -364,7 +359,9 @@ class Search:
         aims = [figures.quality(self.prices), figures.travel]
         if math.isfinite(figures.chemical):
             aims.insert(1, figures.chemical)
-        return Score(0.0, tuple(aims))
+        # a front through places nobody would go is of no use: beyond the ceiling the way down comes first
+        cost = figures.cost(self.prices)
+        return Score(0.001 * (cost / self.ceiling - 1.0) if cost > self.ceiling else 0.0, tuple(aims))
 
     # --- what came of it ---
 

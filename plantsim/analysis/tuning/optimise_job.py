@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -19,6 +18,10 @@ from plantsim.analysis.tuning.trials import Settled, Stand
 
 POPULATION = 8
 THREADS = 2
+FINALISTS = 6
+"""Candidates that go through every case at every point in the end."""
+CEILING = 1.5
+"""Candidates that cost so many times what the present parameters cost are of no use."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,14 @@ class Budget:
 
     seconds: float = 300.0
     candidates: int | None = None
+
+
+@dataclass(frozen=True)
+class Proved:
+    """A candidate, and what it does on every case at every point."""
+
+    tried: Tried
+    figures: Figures
 
 
 @dataclass(frozen=True)
@@ -59,8 +70,10 @@ class Outcome:
         Time the search took [s]
     travel_unit : str
         Unit of the actuator whose travel is counted.
-    proof : dict of str to Figures
-        The plant file's own and the chosen parameters on every case at every point.
+    everywhere : Figures or None
+        The plant file's own parameters on every case at every point; None where that was not asked for.
+    proved : list of Proved
+        The cheapest candidates on every case at every point, the cheapest there first.
     """
 
     loop: str
@@ -71,12 +84,13 @@ class Outcome:
     ran: int
     seconds: float
     travel_unit: str
-    proof: dict[str, Figures] = field(default_factory=dict)
+    everywhere: Figures | None = None
+    proved: list[Proved] = field(default_factory=list)
 
     @property
-    def best(self) -> Tried | None:
-        """Candidate of least cost."""
-        return self.search.best()
+    def chosen(self) -> Tried | None:
+        """Candidate of least cost on every case at every point, or, where that was not looked at, of the search."""
+        return self.proved[0].tried if self.proved else self.search.best()
 
     @property
     def worths(self) -> list[Worth]:
@@ -103,7 +117,8 @@ def usual_prices(controller: Controller, setpoint: float) -> Prices:
 def optimise(
     factory: Factory, name: str, plant_text: str, budget: Budget | None = None, prices: Prices | None = None,
     seed: int = 1, population: int = POPULATION, state: Path | None = None, resume: bool = False,
-    points: Sequence[Tested] | None = None, starts: Sequence[Choice] = (), tell: Callable[[str], None] = print,
+    points: Sequence[Tested] | None = None, conditions: Sequence[Tested] = (),
+    starts: Sequence[Choice] = (), tell: Callable[[str], None] = print,
     progress: Callable[[int, float, Figures], None] | None = None, prove: bool = True,
 ) -> Outcome:  # fmt: skip
     """Search gains of a loop on its plant.
@@ -130,6 +145,8 @@ def optimise(
         Whether to go on from that file.
     points : sequence of Tested, optional
         Bump tests at all operating points; done here when left out.
+    conditions : sequence of Tested
+        Bump tests in other states of the plant, in which the limit has to be kept too.
     starts : sequence of Choice
         Parameters to begin with beside the present ones.
     tell : callable
@@ -137,7 +154,7 @@ def optimise(
     progress : callable, optional
         Told after every candidate: how many have run, the time taken [s], its figures.
     prove : bool
-        Whether the best is run on every case at every point at the end.
+        Whether the cheapest are run on every case at every point at the end.
 
     Returns
     -------
@@ -155,16 +172,18 @@ def optimise(
     head = {
         "plant": fingerprint(plant_text), "loop": name, "seed": seed, "population": population,
         "prices": [prices.out_of_spec, prices.error, prices.chemical, prices.travel],
-        "starts": [list(one.values) for one in starts],
+        "conditions": [one.name for one in conditions], "starts": [list(one.values) for one in starts],
     }  # fmt: skip
     kept = State(state, head)
     if resume:
         kept.load()
         tell(f"goes on from {state}: {len(kept.results)} candidates are known")
     if points is None:
-        points = [test_point(factory, controller, point, share, seed, tell) for point, share in tune.points.items()]
-    limit = Limit(controller, {p.name: p.values for p in points},
-                  ranges(points, tune.gain_range, tune.dead_time_range), tune.most_ms)  # fmt: skip
+        points = [test_point(factory, controller, point, share, seed, only_bumps(tell))
+                  for point, share in tune.points.items()]  # fmt: skip
+    everywhere = [*points, *conditions]
+    limit = Limit(controller, {p.name: p.values for p in everywhere},
+                  ranges(everywhere, tune.gain_range, tune.dead_time_range), tune.most_ms)  # fmt: skip
     choices = {choice: controller.choice_of(choice, model) for choice in tune.choices}
     search = Search(controller, ways_of(controller, choices, points[0].values), limit, prices, population, seed, starts)
     settled = {p.name: Settled(factory, controller, p.name, p.share, seed) for p in points}
@@ -180,6 +199,7 @@ def optimise(
     )  # fmt: skip
     try:
         present = added([stand.run(Choice(())) for stand in stands], limit.broken(Choice(()))[1])
+        search.ceiling = CEILING * present.cost(prices)
         search.go(runs, lambda tried: (time.monotonic() < began + budget.seconds
                                        and (budget.candidates is None or tried < budget.candidates)))  # fmt: skip
     finally:
@@ -187,26 +207,21 @@ def optimise(
     taken = time.monotonic() - began
     unit = model.tags[tune.travel].unit if tune.travel else loop.moves.unit
     found = Outcome(name, search, list(points), words, present, runs.ran, taken, unit)
-    best = search.best()
-    if prove and best is not None:
-        every = [Stand(one, case) for one in settled.values() for case in tune.cases]
-        tell(f"the best is tried on {len(tune.cases)} cases at {len(settled)} points")
-        for title, choice in (("present", Choice(())), ("best", best.choice)):
-            found.proof[title] = added([stand.run(choice) for stand in every], limit.broken(choice)[1])
-    return found
+    finalists = sorted(search.tried, key=lambda one: one.figures.cost(prices))[:FINALISTS]
+    if not prove or not finalists:
+        return found
+    tell(f"the {len(finalists)} cheapest go through all {len(tune.cases)} cases at all {len(settled)} points")
+    # each candidate of the search met each case at one point only: what is best there may be so by chance
+    every = Runs([Stand(one, case) for one in settled.values() for case in tune.cases], State(None, {}),
+                 lambda choice: limit.broken(choice)[1], THREADS)  # fmt: skip
+    try:
+        figures = every([("", i, one) for i, one in enumerate([Choice(()), *(one.choice for one in finalists)])])
+    finally:
+        every.close()
+    judged = [Proved(one, of) for one, of in zip(finalists, figures[1:], strict=True) if of is not None]
+    return replace(found, everywhere=figures[0], proved=sorted(judged, key=lambda one: one.figures.cost(prices)))
 
 
-def shares(found: Outcome) -> dict[str, float]:
-    """Parts of the cost that the best saves against the present parameters, as shares of the present figures."""
-    best = found.best
-    if best is None:
-        return {}
-    now, then = found.present, best.figures
-
-    def share(a: float, b: float) -> float:
-        return (a - b) / a if a > 0.0 and math.isfinite(a) else 0.0
-
-    return {
-        "out_of_spec": share(now.out_of_spec, then.out_of_spec), "iae": share(now.iae, then.iae),
-        "chemical": share(now.chemical, then.chemical), "travel": share(now.travel, then.travel),
-    }  # fmt: skip
+def only_bumps(tell: Callable[[str], None]) -> Callable[[str], None]:
+    """Tell what each bump gave, not how the plant was made ready."""
+    return lambda words: tell(words) if "bump from" in words or "refused" in words else None

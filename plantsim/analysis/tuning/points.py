@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plantsim.analysis.bump import Bump, BumpTest, bump
+from plantsim.analysis.bump import STEPS, Bump, BumpTest, bump
 from plantsim.analysis.bump_rig import BumpError, OperatingPoint, Rig, quieten
 from plantsim.analysis.identify import Fit, Identification, RecordError, identify
 from plantsim.analysis.tuning.controller import Controller, Tell
@@ -30,6 +30,8 @@ Factory = Callable[[list[str]], Model]
 NEAR = 0.1
 """A test begins about the set point when the measurement rests within this part of it."""
 TRIALS = 5
+NOTHING = 1e-3
+"""A fitted dead time or lag below this is none: no record can tell [s]."""
 LAST = 3600.0
 """Time over which the values in automatic are averaged [s]."""
 
@@ -127,6 +129,8 @@ def process_of(fit: Fit, high: bool = False) -> Process:
 
     def at(name: str) -> float:
         e = fit.parameters[name]
+        if name in ("L", "T") and e.value < NOTHING:
+            return 0.0
         if not high or name not in ("K", "k", "L"):
             return e.value
         end = e.low if e.value < 0.0 else e.high
@@ -134,7 +138,7 @@ def process_of(fit: Fit, high: bool = False) -> Process:
 
     name = fit.model.name
     if name == "first":
-        return FOPDT(at("K"), at("T"), at("L"))
+        return FOPDT(at("K"), max(at("T"), NOTHING), at("L"))
     if name == "integrating":
         return Integrating(at("k"), at("L"))
     if name == "integrating-lag":
@@ -196,8 +200,7 @@ def test_point(factory: Factory, controller: Controller, name: str, share: float
     if not integrating:
         output = at_setpoint(factory, controller, share, output, setpoint, seed, say)
     point = OperatingPoint(output=output, feed=share)
-    steps = list(tune.steps) or None
-    test = bump(lambda: factory([]), loop.name, point, steps, seed=seed, tell=say)
+    test = bump(lambda: factory([]), loop.name, point, seed=seed, tell=say, usual=tune.steps or STEPS)
     found = [_identified(one, f"{name} {_step(one, loop.moves.unit)}", controller) for one in test.bumps]
     for one in found:
         for refusal in one.refusals:

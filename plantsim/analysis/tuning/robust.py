@@ -70,7 +70,7 @@ def greatest_integral_gain(
         raise TuningError("The process gain changes its sign over the range: no linear controller holds it.")
     given = in_force or (lambda _, settings: settings)
     sign = signs.pop()
-    times = [_time(p) for p in processes.values()]
+    times = [_time(p, scan) for p in processes.values()]
     best: Settings | None = None
     for Ti in np.geomspace(0.2 * min(times), 6.0 * max(times), _TIMES):
         found = _largest(processes, most_ms, scan, given, sign, float(Ti))
@@ -86,10 +86,11 @@ def greatest_integral_gain(
     return Settings(best.Kc, best.Ti, rule=RULE, source=SOURCE, notes=notes)
 
 
-def _time(process: Process) -> float:
+def _time(process: Process, scan: float) -> float:
     """Dead time and lags together: the time in which a process answers [s]."""
     f = process.factors()
-    return f.delay + sum(abs(t) for t in (*f.lags, *f.leads)) + sum(b for _, b in (*f.over, *f.under)) or 1.0
+    lags = sum(abs(t) for t in (*f.lags, *f.leads)) + sum(b for _, b in (*f.over, *f.under))
+    return f.delay + 0.5 * scan + lags or 1.0
 
 
 def _largest(
@@ -112,7 +113,7 @@ def _largest(
 def _within(at_one: Settings, process: Process, scan: float, most_ms: float, limit: float) -> float:
     """Largest factor on settings, below the limit of stability, that keeps Ms on a grid of frequencies."""
     f = loop(at_one, process, scan)
-    about = 1.0 / _time(process)
+    about = 1.0 / _time(process, scan)
     w = np.geomspace(1e-3 * about, 1e2 * about, _POINTS)
     response = f.response(w)
 

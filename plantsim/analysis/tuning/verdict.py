@@ -114,17 +114,21 @@ def decide(
 def compared(
     controller: Controller, trials: Mapping[str, Sequence[Trial]], chosen: str
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Cases with less and with more error than the present parameters, in words."""
-    unit = f"{controller.loop.measures.unit} h"
+    """Cases with less and with more error than the present parameters, in words; of an averaging level, of travel."""
+    figure, unit = "iae", f"{controller.loop.measures.unit} h"
+    if controller.tune.averaging is not None:
+        figure, unit = "travel", controller.loop.moves.unit
     after = {(t.point, t.case): t for t in trials[chosen]}
     better, worse = [], []
     for old in trials[PRESENT]:
         new = after.get((old.point, old.case))
-        if new is None or new.iae == old.iae:
+        if new is None:
             continue
-        share = 100.0 * (new.iae / old.iae - 1.0) if old.iae > 0.0 else math.inf
-        words = f"{old.case} at {old.point}: {new.iae:.3g} {unit} for {old.iae:.3g} ({share:+.0f} %)"
-        (better if new.iae < old.iae else worse).append(words)
+        was, now = getattr(old, figure), getattr(new, figure)
+        if now != was:
+            share = f" ({100.0 * (now / was - 1.0):+.0f} %)" if was > 0.0 else ""
+            words = f"{old.case} at {old.point}: {now:.3g} {unit} for {was:.3g}{share}"
+            (better if now < was else worse).append(words)
     return tuple(better), tuple(worse)
 
 

@@ -13,7 +13,7 @@ let before = "";
 export function badge(priority, filled = true) {
   const [colour, d, letter] = LOOK[priority] ?? LOOK.low;
   const shape = svg("svg", { viewBox: "0 0 22 20", "aria-hidden": "true" },
-    svg("path", { d, fill: filled ? colour : "#fff", stroke: filled ? "#23282d" : colour, "stroke-width": filled ? 1 : 3 }));
+    svg("path", { d, fill: filled ? colour : "#fff", stroke: "#23282d", "stroke-width": 1.4 }));
   const words = el("span", {}, letter);
   return el("span", { class: "badge", title: `${priority} priority` }, shape, words);
 }
@@ -56,11 +56,12 @@ function line(a, sheet) {
   if (waits) acts.append(button("Ack", { act: "ack", names: [name] }, `acknowledge ${name}`));
   if (state === "latched acknowledged") acts.append(button("Reset", { act: "alarm-reset", names: [name] }, `reset ${name}`));
   if (state === "shelved") acts.append(button("Unshelve", { act: "unshelve", name }, `take ${name} off the shelf`));
-  else if (!shelf) acts.append(button("Shelve", { act: "shelve", name, minutes: 30 }, `shelve ${name} for 30 minutes`));
   const help = el("button", { "aria-expanded": "false", title: `what ${name} means` }, "?");
   help.dataset.key = `?:${name}`;
+  const minutes = el("select", { "aria-label": `time on the shelf for ${name}` }, ...[15, 30, 60, 120].map((m) => el("option", { value: m }, `${m} min`)));
   const more = el("div", { class: "state", hidden: true },
-    `If nobody acts: ${sheet.consequence} Do: ${sheet.action} Within ${length(sheet.within)}.`);
+    el("div", {}, `If nobody acts: ${sheet.consequence}.`), el("div", {}, `Do: ${sheet.action}.`), el("div", {}, `Within ${length(sheet.within)}.`),
+    shelf ? null : el("div", { class: "row" }, el("button", { onclick: () => act({ act: "shelve", name, minutes: Number(minutes.value) }) }, "Shelve"), minutes));
   help.addEventListener("click", () => {
     more.hidden = !more.hidden;
     help.setAttribute("aria-expanded", String(!more.hidden));

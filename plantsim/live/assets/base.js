@@ -80,6 +80,9 @@ export function number(v) {
   return v.toFixed(size >= 100 ? 0 : size >= 10 ? 1 : 2);
 }
 
+// A bound or a whole number, as short as it can be said.
+export const short = (v) => String(Number(Number(v).toPrecision(4)));
+
 export const outOfBand = (name, v = value(name)) => {
   const band = point(name)?.b;
   return band && v !== null && ((band[0] !== null && v < band[0]) || (band[1] !== null && v > band[1]));

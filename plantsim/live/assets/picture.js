@@ -2,7 +2,7 @@
 import { $, el, isTrainer, number, outOfBand, point, shown, store, svg, value } from "./base.js";
 import { openNode } from "./plate.js";
 
-const W = 182, H = 104, BOX = 152, TALL = 82;
+const W = 182, H = 110, BOX = 156, TALL = 92;
 let live = [];
 
 const centre = (n) => [n.column * W + W / 2, n.row * H + H / 2];
@@ -57,14 +57,14 @@ function node(n) {
   const gauge = n.values.find((t) => point(t) && /level|height/.test(point(t).m) && n.kind !== "bank");
   if (gauge) {
     left = 34;
-    group.append(svg("rect", { class: "vessel", x: 7, y: 22, width: 20, height: 53 }));
+    group.append(svg("rect", { class: "vessel", x: 7, y: 22, width: 20, height: 62 }));
     const fill = svg("rect", { class: n.kind === "clarifier" ? "mud-level" : "level", x: 8, width: 18 });
     group.append(fill);
     const top = topOf(gauge);
     live.push(() => {
       const part = Math.max(0, Math.min(1, (value(gauge) ?? 0) / top));
-      fill.setAttribute("height", 51 * part);
-      fill.setAttribute("y", 23 + 51 * (1 - part));
+      fill.setAttribute("height", 60 * part);
+      fill.setAttribute("y", 23 + 60 * (1 - part));
     });
   }
   const drives = n.drives.filter((d) => point(`${d}.running`));
@@ -72,7 +72,7 @@ function node(n) {
   if (n.kind === "bank") { bars(group, n); return group; }
   const lines = n.values.filter((t) => point(t));
   const room = Math.min(lines.length, 4);
-  lines.slice(0, 4).forEach((t, i) => reading(group, t, left, 30 + i * (room > 3 ? 14 : 16)));
+  lines.slice(0, 4).forEach((t, i) => reading(group, t, left, 30 + i * (room > 3 ? 15.5 : 18)));
   if (!lines.length && drives.length === 1) {
     const text = svg("text", { class: "val", x: BOX - 8, y: 52 });
     group.append(text);
@@ -112,7 +112,7 @@ function reading(group, tag, x, y) {
   }
   let truth;
   if (isTrainer()) {
-    truth = svg("text", { class: "val true", x: BOX - 62, y });
+    truth = svg("text", { class: "tag true", x, y });
     group.append(truth);
   }
   live.push(() => {
@@ -122,7 +122,11 @@ function reading(group, tag, x, y) {
       const px = x + 44 * Math.max(0, Math.min(1, (v - low) / (high - low)));
       pointer.setAttribute("d", `M${px} ${y + 6} l-2.6 -5 h5.2 z`);
     }
-    if (truth) truth.textContent = $("truth").checked ? number(value(`${tag}.true`)) : "";
+    if (truth) {
+      const on = $("truth").checked;
+      truth.textContent = on ? `true ${number(value(`${tag}.true`))}` : "";
+      label.textContent = on ? "" : tag;
+    }
   });
 }
 
@@ -153,15 +157,15 @@ function bars(group, n) {
   const width = (BOX - 14) / Math.max(tags.length, 1);
   tags.forEach((t, i) => {
     const x = 7 + i * width;
-    group.append(svg("rect", { class: "vessel", x, y: 24, width: width - 3, height: 38 }));
+    group.append(svg("rect", { class: "vessel", x, y: 24, width: width - 3, height: 46 }));
     const fill = svg("rect", { class: "mud-level", x: x + 1, width: width - 5 });
-    const text = svg("text", { class: "tag", x, y: 74 });
+    const text = svg("text", { class: "tag", x, y: 83 });
     group.append(fill, text);
     live.push(() => {
       const part = Math.max(0, Math.min(1, (value(t) ?? 0) / 2));
-      fill.setAttribute("height", 36 * part);
-      fill.setAttribute("y", 25 + 36 * (1 - part));
-      text.textContent = number(value(t));
+      fill.setAttribute("height", 44 * part);
+      fill.setAttribute("y", 25 + 44 * (1 - part));
+      text.textContent = Math.max(0, value(t) ?? 0).toFixed(1);
     });
   });
   const unit = svg("text", { class: "tag", x: BOX - 12, y: 14, "text-anchor": "end" });

@@ -1,5 +1,5 @@
 // Faceplates: a program with its mode, set points, hand values and what it sees and does; or a unit with all of its own.
-import { $, act, el, number, point, shown, store, value } from "./base.js";
+import { $, act, el, number, point, short, shown, store, value } from "./base.js";
 import { addTrend } from "./trends.js";
 
 let live = [];
@@ -75,7 +75,7 @@ export function pointRow(r) {
     set.append(b);
   } else {
     const unit = r.unit === "1" || r.unit === "-" ? "" : r.unit;
-    const range = r.low === null || r.low === undefined ? "" : `${number(r.low)} to ${number(r.high)} ${unit}`;
+    const range = r.low === null || r.low === undefined ? "" : `${short(r.low)} to ${short(r.high)} ${unit}`;
     const input = el("input", { inputmode: "decimal", "aria-label": `new ${r.path}`, title: range, placeholder: range });
     input.dataset.path = r.path;
     const send = async () => {
@@ -87,7 +87,7 @@ export function pointRow(r) {
     input.addEventListener("keydown", (ev) => { if (ev.key === "Enter") send(); });
     const b = el("button", { onclick: send, "aria-label": `set ${r.path}` }, "Set");
     set.append(input, b);
-    later(() => { now.textContent = `${number(value(r.path))} ${unit}`; });
+    later(() => { now.textContent = `${r.kind === "whole" ? short(value(r.path) ?? 0) : number(value(r.path))} ${unit}`; });
   }
   row.insertBefore(set, row.lastChild);
   return row;
