@@ -13,6 +13,7 @@ import pytest
 from plantsim.analysis.tuning.controller import Choice, Controller
 from plantsim.analysis.tuning.optimise import Figures, Knob, Limit, Prices, Search, Tried, Way
 from plantsim.analysis.tuning.optimise_job import Budget, Outcome, Proved, optimise, usual_prices
+from plantsim.analysis.tuning.points import test_point
 from plantsim.cli import optimise as command
 from plantsim.errors import PlantsimError
 from plantsim.plant.build import load_model
@@ -128,9 +129,12 @@ def small(watch: list[str]):
 def test_search_on_the_plant_goes_on_to_the_bit(tmp_path):
     """Nine candidates at once, or three and then six more from the file: the same, to the last bit."""
 
+    model = small([])
+    points = [test_point(small, Controller(model, model.loops["AIC-201"]), "normal", 1.0, 1, lambda words: None)]
+
     def search(most: int, path: Path, resume: bool) -> Outcome:
         return optimise(small, "AIC-201", "plant", Budget(math.inf, most), population=4, state=path, resume=resume,
-                        tell=lambda words: None, prove=False)  # fmt: skip
+                        points=points, tell=lambda words: None, prove=False)  # fmt: skip
 
     whole = search(9, tmp_path / "whole.json", False)
     search(3, tmp_path / "part.json", False)
@@ -156,7 +160,6 @@ def test_command_on_the_plant(tmp_path, capsys, monkeypatch):
     assert whole["ran"] == 0 and whole["tried"] == 6
 
 
-@pytest.mark.slow
 def test_ctrl_c_says_how_to_go_on(tmp_path, capsys, monkeypatch):
     def stopped(*args, **more):
         (tmp_path / "s.json").write_text("{}", encoding="utf-8")

@@ -63,6 +63,16 @@ def test_the_demonstration_scenario_runs_as_it_says(capsys):
     assert said["a shower"] == 9.0 and said["the rake is put up by hand"] == 6.5
 
 
+def test_a_scenario_is_checked_without_a_run(capsys, tmp_path):
+    path = ROOT / "configs" / "scenarios" / "gravel-pit-afternoon.yaml"
+    code, out, err = go(capsys, "check", PIT, "--scenario", str(path))
+    assert (code, err) == (0, "") and out.splitlines()[-1].endswith("nothing wrong found; 6 acts, 2 upsets")
+    code, out, err = go(capsys, "check", SAND, "--scenario", str(path))
+    assert (code, out) == (2, "")
+    assert len(err.splitlines()) >= 1 and all(line.startswith(f"{path}:") for line in err.splitlines())
+    assert list_runs() == []
+
+
 @pytest.mark.parametrize(("words", "message"), [
     (("--upset", "duty-pump-trip"), "--upset: found 'duty-pump-trip'; allowed: NAME@TIME"),
     (("--upset", "duty-pump-tripp@1h"), "(did you mean 'duty-pump-trip'?)"),

@@ -8,16 +8,19 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from plantsim.analysis.bump_rig import loop_named
-from plantsim.analysis.tuning.candidates import ranges
+from plantsim.analysis.tuning.candidates import nominal, ranges
 from plantsim.analysis.tuning.controller import Choice, Controller, tuned_loop
 from plantsim.analysis.tuning.models import TuningError
 from plantsim.analysis.tuning.optimise import Figures, Limit, Prices, Search, Tried, Worth, added, ways_of
 from plantsim.analysis.tuning.optimise_runs import Runs, State, fingerprint
 from plantsim.analysis.tuning.points import Factory, Tested, test_point
+from plantsim.analysis.tuning.rules import every_rule
 from plantsim.analysis.tuning.trials import Settled, Stand
 
 POPULATION = 8
 THREADS = 2
+RULES = 3
+"""Rules a search begins with, beside the present parameters."""
 FINALISTS = 6
 """Candidates that go through every case at every point in the end."""
 CEILING = 1.5
@@ -185,7 +188,8 @@ def optimise(
     limit = Limit(controller, {p.name: p.values for p in everywhere},
                   ranges(everywhere, tune.gain_range, tune.dead_time_range), tune.most_ms)  # fmt: skip
     choices = {choice: controller.choice_of(choice, model) for choice in tune.choices}
-    search = Search(controller, ways_of(controller, choices, points[0].values), limit, prices, population, seed, starts)
+    begin = [*starts, *rule_starts(controller, points, limit)]
+    search = Search(controller, ways_of(controller, choices, points[0].values), limit, prices, population, seed, begin)
     settled = {p.name: Settled(factory, controller, p.name, p.share, seed) for p in points}
     names = list(settled)
     stands = [Stand(settled[names[i % len(names)]], case) for i, case in enumerate(tune.cases)]
@@ -220,6 +224,32 @@ def optimise(
         every.close()
     judged = [Proved(one, of) for one, of in zip(finalists, figures[1:], strict=True) if of is not None]
     return replace(found, everywhere=figures[0], proved=sorted(judged, key=lambda one: one.figures.cost(prices)))
+
+
+def rule_starts(controller: Controller, points: Sequence[Tested], limit: Limit) -> list[Choice]:
+    """The rules within the limit that work a load off best (greatest integral gain), to begin a search with.
+
+    Parameters
+    ----------
+    controller : Controller
+        The controller.
+    points : sequence of Tested
+        Operating points, the first where the loop normally stands.
+    limit : Limit
+        The limit.
+    """
+    first = nominal(points)
+    assert first.short is not None
+    found: list[tuple[float, Choice]] = []
+    for asked in every_rule(first.short, scan=controller.scan):
+        try:
+            choice = controller.choose(asked, points[0].values)
+            broken = limit.broken(choice)[0]
+        except TuningError:
+            continue  # a rule the program cannot follow
+        if broken == 0.0:
+            found.append((abs(asked.Ki), choice))
+    return [choice for _, choice in sorted(found, key=lambda one: -one[0])[:RULES]]
 
 
 def only_bumps(tell: Callable[[str], None]) -> Callable[[str], None]:
