@@ -30,6 +30,7 @@ from plantsim.cli import (
     test,
     trace,
     train,
+    tune,
     upsets,
 )
 from plantsim.errors import PlantsimError
@@ -51,7 +52,7 @@ def parser() -> argparse.ArgumentParser:
     top.add_argument("--version", action="store_true", help="show the version and stop")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", dest="command")
     for module in (run, check, listing, compare, export, test, trace, identify, bump, size, lab, loops, prove, matrix,
-                   study, upsets, alarms, train):  # fmt: skip
+                   study, upsets, alarms, train, tune):  # fmt: skip
         module.add(commands, shared)
     return top
 

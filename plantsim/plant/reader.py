@@ -330,6 +330,69 @@ def set_value(text: str, key_path: str, new_text: str, name: str = "text") -> st
     raise ConfigError(f"{where}: {quoted(new_text)} cannot be written there; allowed: a text on one line")
 
 
+def add_value(text: str, key_path: str, new_text: str, name: str = "text") -> str:
+    """Add one value to a block that stands in a YAML text and leave every other character as it is.
+
+    Parameters
+    ----------
+    text : str
+        The YAML text.
+    key_path : str
+        Dotted path of the new key; the block that takes it must stand in the text.
+    new_text : str
+        The value, as `read` would see it.
+    name : str
+        The name of the text in findings.
+
+    Returns
+    -------
+    str
+        The changed text: behind the last key in braces, on a line of its own in a block.
+    """
+    mark = "\ufeff" if text.startswith("\ufeff") else ""
+    text = text.removeprefix("\ufeff")
+    parent, _, key = key_path.rpartition(".")
+    root = compose(text, name)
+    target, keys = _find(root, parent.split("."), name)
+    where = f"{name}:{target.start_mark.line + 1}: {key_path}"
+    if not isinstance(target, yaml.MappingNode) or not target.value:
+        raise ConfigError(f"{where}: found no block with keys to add it to; allowed: to add it by hand")
+    if any(item.value == key for item, _ in target.value):
+        raise ConfigError(f"{where}: found it there already; allowed: a new key")
+    last = target.value[-1][1].end_mark.index
+    first = target.value[0][0].start_mark
+    for written in (new_text, "'" + new_text.replace("'", "''") + "'", _double_quoted(new_text)):
+        if target.flow_style:
+            changed = f"{text[:last]}, {key}: {written}{text[last:]}"
+        else:
+            end = text.find("\n", _last_character(text, last))
+            end = len(text) if end < 0 else end
+            changed = f"{text[:end]}\n{' ' * first.column}{key}: {written}{text[end:]}"
+        if _added_only(root, changed, [*keys, key], new_text, name):
+            return mark + changed
+    raise ConfigError(f"{where}: {quoted(new_text)} cannot be added there; allowed: to add it by hand")
+
+
+def _last_character(text: str, end: int) -> int:
+    """Place of the last character of a block that is no blank: its end mark may lie lines further on."""
+    return max(0, len(text[:end].rstrip()) - 1)
+
+
+def _added_only(old: yaml.Node, new: str, keys: list[str], value: str, name: str) -> bool:
+    """Tell whether a text is an old one with one key more, which has the wanted value."""
+    try:
+        root = compose(new, name)
+        parent, _ = _find(root, keys[:-1], name)
+    except ConfigError:
+        return False
+    added = [pair for pair in parent.value if pair[0].value == keys[-1]]
+    if len(added) != 1 or not isinstance(added[0][1], yaml.ScalarNode) or added[0][1].value != value:
+        return False
+    parent.value.remove(added[0])
+    hole = yaml.ScalarNode("", "")  # none of theirs: everything is compared
+    return bool(_flat(root, hole) == _flat(old, hole))
+
+
 def _double_quoted(text: str) -> str:
     return str(yaml.dump(text, Dumper=yaml.SafeDumper, default_style='"', width=10**9)).rstrip("\n")
 

@@ -170,6 +170,8 @@ class Controller:
         unit = self.units[name]
         if self._cells[name][1] == "BOOL":
             return "on" if value > 0.5 else "off"
+        if self._cells[name][1] == "BOOL":
+            return "on" if value > 0.5 else "off"
         if unit == "s":
             if value >= 120.0 and abs(value / 60.0 - round(value / 60.0, 3)) < 1e-9:
                 return f"{value / 60.0:.6g} min"

@@ -119,7 +119,8 @@ def compared(
     if controller.tune.averaging is not None:
         figure, unit = "travel", controller.loop.moves.unit
     after = {(t.point, t.case): t for t in trials[chosen]}
-    better, worse = [], []
+    better: list[str] = []
+    worse: list[str] = []
     for old in trials[PRESENT]:
         new = after.get((old.point, old.case))
         if new is None:
