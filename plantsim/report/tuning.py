@@ -56,7 +56,8 @@ def render(job: TuningJob, changes: Sequence[Change]) -> str:
         models=_models(job), rules=[_rule(job, one) for one in job.candidates],
         ways=[_rule(job, one) for one in job.ways], pairs=[_pair(job, a, b) for a, b in job.before_and_after()],
         out=_left_out(job), cautions=cautions, first=job.points[0].name, unit=job.controller.loop.measures.unit,
-        moved=_per(job), travel=_travel(job), sums=_sums(job), judged="travel" if job.controller.tune.averaging else "error",
+        moved=_per(job), travel=_travel(job), sums=_sums(job),
+        judged="travel" if job.controller.tune.averaging else "error",
         counted=bool(job.controller.tune.chemical),
     ))  # fmt: skip
 
