@@ -23,6 +23,13 @@ from .twin_library import Twin
 
 LAYERS = (10, 20, 40, 80, 160)
 LOOPS = (3, 10, 30, 100)
+COUNTED = {
+    "motors": ("motor_p",), "instruments": ("instrument_p",), "control": ("program_p",), "actuators": ("actuator_p",),
+    "weirs": ("vessel_p", "clarifier_p"), "sources": ("source_p", "supply_p"), "dosers": ("doser_p",),
+    "lines": ("line_p",), "makedowns": ("makedown_p",), "presses": ("press_p",), "splitters": ("splitter_p",),
+    "clarifiers": ("clarifier_p",), "vessels": ("vessel_p",), "cells": ("cell_p",), "alarms": ("alarm_p",),
+}  # fmt: skip
+"""Arrays that hold the units of each kind of `drivers.UNITS`."""
 DAY = 86400.0
 
 
@@ -105,6 +112,12 @@ def unit_costs(shift: Shift, twin: Twin | None, repeats: int) -> dict[str, dict[
     return found
 
 
+def unit_counts(shift: Shift) -> dict[str, int]:
+    """How many units of each kind the plant has."""
+    counts = shift.arena.counts
+    return {name: sum(counts[array] for array in COUNTED[name]) for name in drivers.UNITS}
+
+
 def layer_costs(twin: Twin | None, repeats: int) -> list[dict[str, float]]:
     """Cost of the clarifier alone against its number of layers."""
     rows = []
@@ -157,8 +170,8 @@ def instructions_a_step(shift: Shift) -> float:
     return total
 
 
-def whole_run(cold: bool = False) -> dict[str, float]:
-    """Wall time [s] and peak memory [MB] of `plantsim run` of one day, all included, in a process of its own.
+def whole_run(cold: bool = False, until: str = "24h") -> dict[str, float]:
+    """Wall time [s] and peak memory [MB] of `plantsim run`, all included, in a process of its own.
 
     `cold`: with an empty cache, as on the first run ever.
     """
@@ -167,16 +180,24 @@ def whole_run(cold: bool = False) -> dict[str, float]:
         if cold:
             environment.pop("NUMBA_CACHE_DIR", None)
             environment["XDG_CACHE_HOME"] = folder
-        command = [sys.executable, "-m", "plantsim", "run", str(SITE), "--until", "24h", "--out", folder, "--json"]
+        command = [sys.executable, "-c", _RUN, "run", str(SITE), "--until", until, "--out", folder, "--json"]
         start = time.perf_counter()
-        process = subprocess.Popen(
-            command, env=environment, cwd=SITE.parents[1], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
-        )
-        assert process.stderr is not None
-        words = process.stderr.read().decode()
-        _, status, usage = os.wait4(process.pid, 0)
+        said = subprocess.run(
+            command, env=environment, cwd=SITE.parents[1], check=False,
+            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
+        )  # fmt: skip
         seconds = time.perf_counter() - start
-        process.returncode = os.waitstatus_to_exitcode(status)
-        if process.returncode != 0:
-            raise RuntimeError(f"plantsim run failed: {words.strip()}")
-    return {"seconds": seconds, "peak_mb": usage.ru_maxrss / 1024.0}
+        words = said.stderr.decode().strip()
+        if said.returncode != 0:
+            raise RuntimeError(f"plantsim run failed: {words}")
+    return {"seconds": seconds, "peak_mb": float(words.rsplit("\n", 1)[-1])}
+
+
+_RUN = """
+import sys
+from plantsim.cli.main import main
+from tests.benchmarks.solo import peak_mb
+status = main(sys.argv[1:])
+print(f"\\n{peak_mb()}", file=sys.stderr)
+sys.exit(status)
+"""

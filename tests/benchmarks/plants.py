@@ -26,12 +26,17 @@ class Shift:
     ----------
     overrides : sequence of str
         `key=value` texts that replace values of the file.
+    saved : ndarray, optional
+        Memory of such a shift: it is put in place of a run up to it.
     """
 
-    def __init__(self, overrides: Sequence[str] = ()) -> None:
+    def __init__(self, overrides: Sequence[str] = (), saved: np.ndarray | None = None) -> None:
         self.sim = Simulation(load_model(SITE, overrides), seed=1)
-        self.sim.run(WASHING)
         self.arena = self.sim.model.arena
+        if saved is None:
+            self.sim.run(WASHING)
+        else:
+            self.arena.mem[:] = saved
         self.step = self.sim.model.step
         self.plant: Any = self.arena.plant(self.sim.model.code)
         self.saved = self.arena.mem.copy()
