@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import math
 
-from plantsim.jit import kernel
+from plantsim.jit import kernel, part
 from plantsim.kernels.rows import solids_of, temperature_of, water_density
 from plantsim.physics.consolidation import advance_degree
 from plantsim.physics.drying import drying_step, liquidity_index, strength_vardanega_haigh
@@ -58,7 +58,7 @@ AMBIENT_TIME = 86400.0
 """Time [s] in which a shallow pond takes the weather's water temperature (common practice, no source)."""
 
 
-@kernel
+@part
 def step_bank(
     p, s, cell_p, cell_s, cell_f, actuator_s, material, weather, streams, ledger, tick, dt
 ):  # fmt: skip
@@ -141,7 +141,7 @@ def step_bank(
     return flags
 
 
-@kernel
+@part
 def _let_off(c, decant, ledger, dt):
     """Take one step's released water out of the pond."""
     release = c.release
