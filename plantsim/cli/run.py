@@ -101,6 +101,13 @@ def check_times(model: Model, until: float) -> None:
 def execute(args: argparse.Namespace) -> int:
     """Do it."""
     until = length(args.until)
+    from plantsim.report.aside import Aside, worth_while
+
+    with Aside(not args.no_page and worth_while()) as aside:
+        return _execute(args, until, aside)
+
+
+def _execute(args: argparse.Namespace, until: float, aside: Any) -> int:
     from plantsim.plant.build import load_model
 
     model = load_model(args.file, args.overrides, args.watch, scenario_asked(args))
@@ -128,9 +135,9 @@ def execute(args: argparse.Namespace) -> int:
         finally:
             simulated = sim.seconds
         if not args.no_page:
-            from plantsim.report import write_page
-
-            write_page(data, folder.path)
+            aside.hand_over(data, folder.path)
+            folder.keep(data)
+            aside.finish(data, folder.path)
         folder.finish(data)
     except KeyboardInterrupt:
         reason = f"stopped by Ctrl-C after {duration(simulated)} of {duration(until)}"

@@ -9,7 +9,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
-from scipy.io import netcdf_file
 
 from plantsim.store.data import AlarmNote, Profile, RunData, Series
 
@@ -66,6 +65,8 @@ def write_series(path: Path, data: RunData) -> None:
 
 
 def _write_netcdf(path: Path, data: RunData) -> None:
+    from scipy.io import netcdf_file  # slow to load
+
     with netcdf_file(path, "w", version=2) as file:
         file.title = data.title.encode()
         file.source = b"simulated values; no measurement"
@@ -96,6 +97,8 @@ def read_series(path: Path) -> tuple[np.ndarray, dict[str, Series], dict[str, Pr
     """Read time, series and profiles back."""
     series: dict[str, Series] = {}
     profiles: dict[str, Profile] = {}
+    from scipy.io import netcdf_file
+
     with netcdf_file(path, "r", mmap=False) as file:
         time = np.array(file.variables["time"][:], np.float64)
         for name, variable in file.variables.items():

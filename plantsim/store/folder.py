@@ -102,6 +102,7 @@ class RunFolder:
             raise StoreError(f"cannot make a run folder in {parent}: {_why(error)}") from None
         self._head = {**(head or {}), "format": FORMAT, "run": self.name, "status": "unfinished",
                       "pid": os.getpid(), "started": started.isoformat()}  # fmt: skip
+        self._kept = False
         self._write_head(self._head)
 
     @staticmethod
@@ -134,12 +135,24 @@ class RunFolder:
         self._write_head({**self._head, "reason": reason})
 
     def finish(self, data: RunData) -> None:
-        """Write everything; the run is whole when this returns.
+        """Write everything that `keep` has not written yet; the run is whole when this returns.
 
         Parameters
         ----------
         data : RunData
             The run.
+
+        Raises
+        ------
+        StoreError
+            If something cannot be written; the folder then stays unfinished.
+        """
+        if not self._kept:
+            self.keep(data)
+        self._write_head({**self._head, **_head_of(data), "run": self.name, "status": "finished"})
+
+    def keep(self, data: RunData) -> None:
+        """Write the files of the run but not yet that it is whole.
 
         Raises
         ------
@@ -157,7 +170,7 @@ class RunFolder:
             sync_folder(self.path.parent)
         except OSError as error:
             raise StoreError(f"cannot write the run into {self.path}: {_why(error)}") from None
-        self._write_head({**self._head, **_head_of(data), "run": self.name, "status": "finished"})
+        self._kept = True
 
 
 def _why(error: OSError) -> str:
