@@ -257,7 +257,8 @@ def test_a_plant_takes_further_acts_and_goes_on_from_a_save_point_without_them()
 def test_balances_close_whatever_state_is_set():
     """Acts move no material: every kind of state that can be set is set once, and each balance still closes."""
     doings = {
-        "polymer-plant.powder": "100 kg", "coagulant.store": "1 m3", "polymer.filter": "20 kg", "clarifier.packing": "0.5",
+        "polymer-plant.powder": "100 kg", "coagulant.store": "1 m3", "polymer.filter": "20 kg",
+        "clarifier.packing": "0.5",
         "clarifier.channel": "0.3", "sump-line.plugged": "on", "AT-201.fouling": "10 %", "AT-201.drift": "5 %",
         "cell-1.digging": "on", "well.available": "off", "weather.rain": "50 mm/h", "sump.open_area": "1 ha",
         "wash-plant.clay": "60 %", "wash-plant.fines_factor": "x1.5",
