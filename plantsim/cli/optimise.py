@@ -228,11 +228,13 @@ def _verdict(found: Outcome) -> str:
     assert found.everywhere is not None
     unit, prices = found.search.controller.loop.measures.unit, found.search.prices
     was, now = found.everywhere, found.proved[0].figures
+    if was == now:
+        return "the present parameters are the cheapest found: leave them, or search longer"
     parts = [("h out of spec", was.out_of_spec, now.out_of_spec), (f"{unit} h of error", was.iae, now.iae),
              ("kg of chemical", was.chemical, now.chemical), (f"{found.travel_unit} of travel", was.travel, now.travel),
              ("cost", was.cost(prices), now.cost(prices))]  # fmt: skip
     words = [f"{number(a)} to {number(b)} {name}" for name, a, b in parts if math.isfinite(a)]
-    return (f"chosen against present: {', '.join(words)}; Ms over the range from {_ms(was)} to {_ms(now)}")
+    return f"chosen against present: {', '.join(words)}; Ms over the range from {_ms(was)} to {_ms(now)}"
 
 
 def _parameters(one: Tried, search: Search) -> str:

@@ -94,6 +94,13 @@ def test_it_says_when_nothing_beats_the_present_parameters():
     assert "nothing within Ms 2 was found that costs less than the present parameters, which break it (Ms 6)" in told
 
 
+def test_it_says_when_the_present_parameters_stay():
+    found = outcome()
+    assert found.everywhere is not None
+    found = replace(found, proved=[Proved(found.search.tried[0], found.everywhere)])
+    assert "the present parameters are the cheapest found" in command.in_words(found, Path("s.json"), None)
+
+
 def test_json_is_whole_without_a_counter_of_chemical():
     found = outcome(math.nan)
     whole = json.loads(command.as_json(found, Path("s.json"), None))
