@@ -212,6 +212,8 @@ def in_words(found: Outcome, state: Path, drawn: str | None) -> str:
                   table(rows, head, right=[3, 4, 5, 6, 7, 8])]  # fmt: skip
         if found.proved:
             lines += ["", _verdict(found)]
+    if found.chosen is not None and search.limit.over:
+        lines += ["", "worst margins over every process found, and where:", _margins(found)]
     chosen = found.chosen
     if chosen is not None:
         block = search.controller.tune.controller
@@ -221,6 +223,26 @@ def in_words(found: Outcome, state: Path, drawn: str | None) -> str:
     lines += ["", f"state: {state} (go on with --resume {state})"]
     lines += [f"picture: {drawn}"] if drawn else []
     return "\n".join([*lines, CAUTION])
+
+
+def _margins(found: Outcome) -> str:
+    """The worst of each margin, present and chosen, over points and conditions; exact, dead time included."""
+    from plantsim.analysis.tuning.controller import Choice
+    from plantsim.analysis.tuning.predictor import worst_of
+
+    assert found.chosen is not None
+    limit = found.search.limit
+    worst = [worst_of(limit.margins(choice)) for choice in (Choice(()), found.chosen.choice)]
+    rows = []
+    for name, key, size in (("gain margin", "gain_margin", 1.0), ("phase margin [deg]", "phase_margin", 1.0),
+                            ("delay margin [min]", "delay_margin", 1.0 / 60.0), ("Ms", "Ms", 1.0), ("Mt", "Mt", 1.0)):
+        cells = [getattr(one, key) for one in worst]
+        rows.append([name, *(part for value, where in cells for part in (_shown(value * size), where))])
+    return table(rows, ["margin", "present", "on", "chosen", "on"], right=[1, 3])
+
+
+def _shown(value: float) -> str:
+    return number(value, 3) if math.isfinite(value) else "no limit"
 
 
 def _verdict(found: Outcome) -> str:
@@ -259,11 +281,19 @@ def as_json(found: Outcome, state: Path, drawn: str | None) -> str:
     import json
     from dataclasses import asdict
 
+    from plantsim.analysis.tuning.controller import Choice
+    from plantsim.analysis.tuning.predictor import worst_of
+
     search = found.search
 
     def plain(figures: Figures) -> dict[str, float | None]:
         values = {**asdict(figures), "cost": figures.cost(search.prices)}
         return {name: value if math.isfinite(value) else None for name, value in values.items()}
+
+    def margins(choice: Any) -> dict[str, Any]:
+        worst = asdict(worst_of(search.limit.margins(choice)))
+        return {name: value if isinstance(value, bool) else {"value": value[0] if math.isfinite(value[0]) else None,
+                                                             "on": value[1]} for name, value in worst.items()}
 
     def tried(one: Any) -> dict[str, Any]:
         return {"way": one.way, "parameters": one.choice.mapping, "figures": plain(one.figures)}
@@ -280,6 +310,8 @@ def as_json(found: Outcome, state: Path, drawn: str | None) -> str:
             "proved": [{**tried(one.tried), "everywhere": plain(one.figures)} for one in found.proved],
         },
         "chosen": None if found.chosen is None else tried(found.chosen),
+        "worst_margins": None if found.chosen is None or not search.limit.over else {
+            "present": margins(Choice(())), "chosen": margins(found.chosen.choice)},
         "units": {"out_of_spec": "h", "iae": f"{search.controller.loop.measures.unit} h", "chemical": "kg",
                   "travel": found.travel_unit},
         "state": str(state), "picture": drawn, "caution": CAUTION,

@@ -10,8 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from plantsim.analysis.tuning.candidates import Range
 from plantsim.analysis.tuning.controller import Choice, Controller
-from plantsim.analysis.tuning.optimise import Figures, Knob, Limit, Prices, Search, Tried, Way
+from plantsim.analysis.tuning.models import FOPDT
+from plantsim.analysis.tuning.optimise import Figures, Knob, Limit, Prices, Search, Tried, Way, margins_at
 from plantsim.analysis.tuning.optimise_job import Budget, Outcome, Proved, optimise, usual_prices
 from plantsim.analysis.tuning.points import test_point
 from plantsim.cli import optimise as command
@@ -61,7 +63,10 @@ def outcome(chemical: float = 480.0, worst: float = 1.9) -> Outcome:
     controller = Controller(model, model.loops["AIC-201"])
     knobs = (Knob("trim_band", 20.0, 1200.0),)
     ways = [Way(name, Choice(()), knobs, Choice(())) for name in ("as the file", "smith", "feedforward")]
-    search = Search(controller, ways, Limit(controller, {}, [], 2.0), PRICES, 8, 1)
+    values = {name: controller.read(model, name) for name in controller.tune.variables} | {"flow": 350.0}
+    over = [Range(name, "normal", process, process)
+            for name, process in (("mild", FOPDT(-2.0, 500.0, 2000.0)), ("late", FOPDT(-4.0, 900.0, 2600.0)))]
+    search = Search(controller, ways, Limit(controller, {"normal": values}, over, 2.0), PRICES, 8, 1)
     for i in range(8):
         for k, way in enumerate(ways[:2] if worst < 1.9 else ways):
             out = max(0.0, 1.4 - 0.6 * k - 0.05 * i)
@@ -84,6 +89,8 @@ def test_table_tells_front_cost_and_worth():
     assert "3 to 0.5 h out of spec, 600 to 610 NTU h of error, 1440 to 1434 kg" in told
     assert "Ms over the range from 6 to 1.9" in told
     assert "--set 'control.coagulant-dosing.set.trim_band=450 NTU'" in told
+    (line,) = [line for line in told.splitlines() if line.startswith("delay margin [min]")]
+    assert line.count("late") == 2
     assert "smith: worth having" in told and "nothing within Ms" not in told
 
 
@@ -105,6 +112,8 @@ def test_json_is_whole_without_a_counter_of_chemical():
     found = outcome(math.nan)
     whole = json.loads(command.as_json(found, Path("s.json"), None))
     assert whole["present"]["chemical"] is None and whole["best"]["way"] == "feedforward"
+    present = margins_at(found.search.controller, found.search.limit.values["normal"], FOPDT(-4.0, 900.0, 2600.0))
+    assert whole["worst_margins"]["present"]["Ms"] == {"value": present.Ms, "on": "late"}
     assert whole["units"]["travel"] == "%" and len(whole["front"]) == len(found.search.front())
 
 
