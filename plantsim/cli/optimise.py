@@ -182,8 +182,8 @@ def in_words(found: Outcome, state: Path, drawn: str | None) -> str:
     lines += [f"cost: {prices.out_of_spec:g} an hour out of spec, {prices.error:g} an error of 1 {unit} for an hour, "
               f"{prices.chemical:g} a kg, {prices.travel:g} for 1 {found.travel_unit} of travel "
               "(money)"]  # fmt: skip
-    head = ["", "way", "parameters", "Ms", "out of spec [h]", f"error [{unit} h]", "chemical [kg]",
-            f"travel [{found.travel_unit}]", "cost"]  # fmt: skip
+    head = ["", "way", "Ms", "out of spec [h]", f"error [{unit} h]", "chemical [kg]", f"travel [{found.travel_unit}]",
+            "cost", "parameters"]  # fmt: skip
     best = search.best()
     rows = [_row("present", "", "", found.present, search)]
     front = search.front()
@@ -195,7 +195,7 @@ def in_words(found: Outcome, state: Path, drawn: str | None) -> str:
              for one in shown]  # fmt: skip
     more = f" ({len(shown)} of {len(front)} shown)" if len(shown) < len(front) else ""
     lines += ["", f"the front: nothing beats these in quality, chemical and travel together{more}",
-              table(rows, head, right=[3, 4, 5, 6, 7, 8]), ""]  # fmt: skip
+              table(rows, head, right=[2, 3, 4, 5, 6, 7]), ""]  # fmt: skip
     lines += [f"{one.way}: {one.words}" for one in found.worths]
     if best is not None and best.figures.cost(prices) >= found.present.cost(prices):
         lines.append(f"nothing within Ms {search.limit.most_ms:g} was found that costs less than the present parameters"
@@ -209,7 +209,7 @@ def in_words(found: Outcome, state: Path, drawn: str | None) -> str:
         rows += [_row("chosen" if i == 0 else "", one.tried.way, _parameters(one.tried, search), one.figures, search)
                  for i, one in enumerate(found.proved)]  # fmt: skip
         lines += ["", f"the cheapest on every case at every one of {len(found.points)} points:",
-                  table(rows, head, right=[3, 4, 5, 6, 7, 8])]  # fmt: skip
+                  table(rows, head, right=[2, 3, 4, 5, 6, 7])]  # fmt: skip
         if found.proved:
             lines += ["", _verdict(found)]
     if found.chosen is not None and search.limit.over:
@@ -272,8 +272,8 @@ def _ms(figures: Figures) -> str:
 
 def _row(name: str, way: str, words: str, figures: Figures, search: Search) -> list[str]:
     chemical = number(figures.chemical) if math.isfinite(figures.chemical) else ""
-    return [name, way, words, _ms(figures), number(figures.out_of_spec, 3), number(figures.iae, 4), chemical,
-            number(figures.travel), number(figures.cost(search.prices))]  # fmt: skip
+    return [name, way, _ms(figures), number(figures.out_of_spec, 3), number(figures.iae, 4), chemical,
+            number(figures.travel), number(figures.cost(search.prices)), words]  # fmt: skip
 
 
 def as_json(found: Outcome, state: Path, drawn: str | None) -> str:
