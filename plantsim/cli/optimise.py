@@ -96,8 +96,33 @@ def execute(args: argparse.Namespace, points: list[Tested] | None = None, starts
             else "stopped by Ctrl-C before the first candidate: nothing to keep") from None  # fmt: skip
     line.clear()
     drawn = _draw(found, args.front)
-    print(as_json(found, state, drawn) if args.json else in_words(found, state, drawn))
+    written = _written(found, args, overrides)
+    if args.json:
+        print(as_json(found, state, drawn, written))
+    else:
+        print("\n".join([in_words(found, state, drawn), *written]))
     return 0
+
+
+def _written(found: Outcome, args: argparse.Namespace, overrides: list[str]) -> list[str]:
+    """Put what was chosen into a plant file, where that was asked for: what was changed, in words."""
+    target = args.output or (args.file if args.write else None)
+    if target is None:
+        return []
+    from types import SimpleNamespace
+
+    from plantsim.analysis.tuning.write_back import changed_file, write
+
+    chosen = found.chosen
+    if chosen is None or not found.proved or found.everywhere is None:
+        return [f"{target}: nothing to change"]
+    prices = found.search.prices
+    if found.proved[0].figures.cost(prices) >= found.everywhere.cost(prices):
+        return [f"{target}: nothing to change, as nothing cheaper than the present parameters was found"]
+    job: Any = SimpleNamespace(file=args.file, overrides=overrides, controller=found.search.controller, chosen=chosen)
+    text, changes = changed_file(job, bool(args.overrides))
+    write(text, target)
+    return [f"{target}: {change.words}" for change in changes]
 
 
 class _Line:
@@ -276,7 +301,7 @@ def _row(name: str, way: str, words: str, figures: Figures, search: Search) -> l
             number(figures.travel), number(figures.cost(search.prices)), words]  # fmt: skip
 
 
-def as_json(found: Outcome, state: Path, drawn: str | None) -> str:
+def as_json(found: Outcome, state: Path, drawn: str | None, written: list[str] | None = None) -> str:
     """Everything as one JSON object."""
     import json
     from dataclasses import asdict
@@ -314,6 +339,6 @@ def as_json(found: Outcome, state: Path, drawn: str | None) -> str:
             "present": margins(Choice(())), "chosen": margins(found.chosen.choice)},
         "units": {"out_of_spec": "h", "iae": f"{search.controller.loop.measures.unit} h", "chemical": "kg",
                   "travel": found.travel_unit},
-        "state": str(state), "picture": drawn, "caution": CAUTION,
+        "state": str(state), "picture": drawn, "written": written or [], "caution": CAUTION,
     }  # fmt: skip
     return json.dumps(whole, indent=1, allow_nan=False)

@@ -32,6 +32,8 @@ def words(*options: str) -> argparse.Namespace:
     parser.add_argument("--set", action="append", default=[], dest="overrides")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--json", action="store_true")
+    parser.add_argument("--write", action="store_true")
+    parser.add_argument("--output")
     command.add_options(parser)
     return parser.parse_args([FILE, "--loop", "AIC-201", "--optimise", *options])
 
@@ -115,6 +117,28 @@ def test_json_is_whole_without_a_counter_of_chemical():
     present = margins_at(found.search.controller, found.search.limit.values["normal"], FOPDT(-4.0, 900.0, 2600.0))
     assert whole["worst_margins"]["present"]["Ms"] == {"value": present.Ms, "on": "late"}
     assert whole["units"]["travel"] == "%" and len(whole["front"]) == len(found.search.front())
+
+
+def test_chosen_parameters_go_into_the_file(tmp_path):
+    """A copy of the plant file gets the chosen band and nothing else; comments stay."""
+    found = outcome()
+    target = tmp_path / "tuned.yaml"
+    args = words("--output", str(target))
+    (told,) = command._written(found, args, [])
+    assert f"{target}: line " in told and "trim_band: 450 NTU" in told
+    old, new = (Path(name).read_text(encoding="utf-8").splitlines() for name in (FILE, target))
+    changed = [(a, b) for a, b in zip(old, new, strict=True) if a != b]
+    assert len(changed) == 1 and changed[0][1].replace(", trim_band: 450 NTU", "") == changed[0][0]
+    assert load_model(target).loops["AIC-201"].note == load_model(FILE).loops["AIC-201"].note
+    assert command._written(found, words(), []) == []
+
+
+def test_dearer_parameters_are_not_written(tmp_path):
+    found = outcome()
+    dear = [Proved(found.search.tried[0], Figures(1.5, 99.0, 600.0, 1440.0, 1000.0, 9.0))]
+    target = tmp_path / "tuned.yaml"
+    (told,) = command._written(replace(found, proved=dear), words("--output", str(target)), [])
+    assert "nothing cheaper than the present parameters was found" in told and not target.exists()
 
 
 def test_picture_shows_every_way(tmp_path):
