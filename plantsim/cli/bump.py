@@ -18,6 +18,10 @@ CAUTION = ("Simulated values of one operating point. Prove settings that rest on
            "qualified people, with limits and interlocks tested first.")  # fmt: skip
 
 
+UNLIKE = 1.5
+"""Ratio of gains between steps from which on it is said."""
+
+
 def add(commands: Any, shared: argparse.ArgumentParser) -> None:
     """Add the command to a parser."""
     p = commands.add_parser(
@@ -170,12 +174,23 @@ def _bump_words(
         if not isinstance(model, str):
             notes += [f"step {step}: refused: {text}" for text in model.refusals]
             notes += [f"step {step}: warning: {text}" for text in model.warnings]
+    notes += _unlike(found)
     head = ["step", "model", "gain", "unit", f"lags [{time}]", f"dead time [{time}]", "of use"]
     lines = ["", table(rows, head, right=[0, 2, 4, 5])]
     if test.loop.through:
         lines.append(f"of the dead time, {number(test.transit / size)} {time} are the transit of {test.loop.through}")
     lines += [*notes, *(f"record: {path}" for path in paths), *(f"picture: {path}" for path in pictures), CAUTION]
     return "\n".join(lines)
+
+
+def _unlike(found: list[Identification | str]) -> list[str]:
+    """Whether the steps of use disagree about the gain."""
+    best = [one.best for one in found if not isinstance(one, str) and one.best is not None and one.accepted]
+    gains = [abs(one.parameters[one.model.factors[0]].value) for one in best]
+    if len({one.model.integrating for one in best}) != 1 or max(gains) <= UNLIKE * min(gains):
+        return []
+    return [f"the gain differs by a factor of {max(gains) / min(gains):.2g} between the steps of use: the process is "
+            "not straight here, and one model does not hold for all; tune for the largest gain"]  # fmt: skip
 
 
 def _relay_words(test: RelayTest, paths: list[str]) -> str:

@@ -96,8 +96,33 @@ def execute(args: argparse.Namespace, points: list[Tested] | None = None, starts
             else "stopped by Ctrl-C before the first candidate: nothing to keep") from None  # fmt: skip
     line.clear()
     drawn = _draw(found, args.front)
-    print(as_json(found, state, drawn) if args.json else in_words(found, state, drawn))
+    written = _written(found, args, overrides)
+    if args.json:
+        print(as_json(found, state, drawn, written))
+    else:
+        print("\n".join([in_words(found, state, drawn), *written]))
     return 0
+
+
+def _written(found: Outcome, args: argparse.Namespace, overrides: list[str]) -> list[str]:
+    """Put what was chosen into a plant file, where that was asked for: what was changed, in words."""
+    target = args.output or (args.file if args.write else None)
+    if target is None:
+        return []
+    from types import SimpleNamespace
+
+    from plantsim.analysis.tuning.write_back import changed_file, write
+
+    chosen = found.chosen
+    if chosen is None or not found.proved or found.everywhere is None:
+        return [f"{target}: nothing to change"]
+    prices = found.search.prices
+    if found.proved[0].figures.cost(prices) >= found.everywhere.cost(prices):
+        return [f"{target}: nothing to change, as nothing cheaper than the present parameters was found"]
+    job: Any = SimpleNamespace(file=args.file, overrides=overrides, controller=found.search.controller, chosen=chosen)
+    text, changes = changed_file(job, bool(args.overrides))
+    write(text, target)
+    return [f"{target}: {change.words}" for change in changes]
 
 
 class _Line:
@@ -182,8 +207,8 @@ def in_words(found: Outcome, state: Path, drawn: str | None) -> str:
     lines += [f"cost: {prices.out_of_spec:g} an hour out of spec, {prices.error:g} an error of 1 {unit} for an hour, "
               f"{prices.chemical:g} a kg, {prices.travel:g} for 1 {found.travel_unit} of travel "
               "(money)"]  # fmt: skip
-    head = ["", "way", "parameters", "Ms", "out of spec [h]", f"error [{unit} h]", "chemical [kg]",
-            f"travel [{found.travel_unit}]", "cost"]  # fmt: skip
+    head = ["", "way", "Ms", "out of spec [h]", f"error [{unit} h]", "chemical [kg]", f"travel [{found.travel_unit}]",
+            "cost", "parameters"]  # fmt: skip
     best = search.best()
     rows = [_row("present", "", "", found.present, search)]
     front = search.front()
@@ -195,7 +220,7 @@ def in_words(found: Outcome, state: Path, drawn: str | None) -> str:
              for one in shown]  # fmt: skip
     more = f" ({len(shown)} of {len(front)} shown)" if len(shown) < len(front) else ""
     lines += ["", f"the front: nothing beats these in quality, chemical and travel together{more}",
-              table(rows, head, right=[3, 4, 5, 6, 7, 8]), ""]  # fmt: skip
+              table(rows, head, right=[2, 3, 4, 5, 6, 7]), ""]  # fmt: skip
     lines += [f"{one.way}: {one.words}" for one in found.worths]
     if best is not None and best.figures.cost(prices) >= found.present.cost(prices):
         lines.append(f"nothing within Ms {search.limit.most_ms:g} was found that costs less than the present parameters"
@@ -209,9 +234,11 @@ def in_words(found: Outcome, state: Path, drawn: str | None) -> str:
         rows += [_row("chosen" if i == 0 else "", one.tried.way, _parameters(one.tried, search), one.figures, search)
                  for i, one in enumerate(found.proved)]  # fmt: skip
         lines += ["", f"the cheapest on every case at every one of {len(found.points)} points:",
-                  table(rows, head, right=[3, 4, 5, 6, 7, 8])]  # fmt: skip
+                  table(rows, head, right=[2, 3, 4, 5, 6, 7])]  # fmt: skip
         if found.proved:
             lines += ["", _verdict(found)]
+    if found.chosen is not None and search.limit.over:
+        lines += ["", "worst margins over every process found, and where:", _margins(found)]
     chosen = found.chosen
     if chosen is not None:
         block = search.controller.tune.controller
@@ -223,16 +250,38 @@ def in_words(found: Outcome, state: Path, drawn: str | None) -> str:
     return "\n".join([*lines, CAUTION])
 
 
+def _margins(found: Outcome) -> str:
+    """The worst of each margin, present and chosen, over points and conditions; exact, dead time included."""
+    from plantsim.analysis.tuning.controller import Choice
+    from plantsim.analysis.tuning.predictor import worst_of
+
+    assert found.chosen is not None
+    limit = found.search.limit
+    worst = [worst_of(limit.margins(choice)) for choice in (Choice(()), found.chosen.choice)]
+    rows = []
+    for name, key, size in (("gain margin", "gain_margin", 1.0), ("phase margin [deg]", "phase_margin", 1.0),
+                            ("delay margin [min]", "delay_margin", 1.0 / 60.0), ("Ms", "Ms", 1.0), ("Mt", "Mt", 1.0)):
+        cells = [getattr(one, key) for one in worst]
+        rows.append([name, *(part for value, where in cells for part in (_shown(value * size), where))])
+    return table(rows, ["margin", "present", "on", "chosen", "on"], right=[1, 3])
+
+
+def _shown(value: float) -> str:
+    return number(value, 3) if math.isfinite(value) else "no limit"
+
+
 def _verdict(found: Outcome) -> str:
     """What the chosen parameters change against the present ones, over every case at every point."""
     assert found.everywhere is not None
     unit, prices = found.search.controller.loop.measures.unit, found.search.prices
     was, now = found.everywhere, found.proved[0].figures
+    if was == now:
+        return "the present parameters are the cheapest found: leave them, or search longer"
     parts = [("h out of spec", was.out_of_spec, now.out_of_spec), (f"{unit} h of error", was.iae, now.iae),
              ("kg of chemical", was.chemical, now.chemical), (f"{found.travel_unit} of travel", was.travel, now.travel),
              ("cost", was.cost(prices), now.cost(prices))]  # fmt: skip
     words = [f"{number(a)} to {number(b)} {name}" for name, a, b in parts if math.isfinite(a)]
-    return (f"chosen against present: {', '.join(words)}; Ms over the range from {_ms(was)} to {_ms(now)}")
+    return f"chosen against present: {', '.join(words)}; Ms over the range from {_ms(was)} to {_ms(now)}"
 
 
 def _parameters(one: Tried, search: Search) -> str:
@@ -248,20 +297,28 @@ def _ms(figures: Figures) -> str:
 
 def _row(name: str, way: str, words: str, figures: Figures, search: Search) -> list[str]:
     chemical = number(figures.chemical) if math.isfinite(figures.chemical) else ""
-    return [name, way, words, _ms(figures), number(figures.out_of_spec, 3), number(figures.iae, 4), chemical,
-            number(figures.travel), number(figures.cost(search.prices))]  # fmt: skip
+    return [name, way, _ms(figures), number(figures.out_of_spec, 3), number(figures.iae, 4), chemical,
+            number(figures.travel), number(figures.cost(search.prices)), words]  # fmt: skip
 
 
-def as_json(found: Outcome, state: Path, drawn: str | None) -> str:
+def as_json(found: Outcome, state: Path, drawn: str | None, written: list[str] | None = None) -> str:
     """Everything as one JSON object."""
     import json
     from dataclasses import asdict
+
+    from plantsim.analysis.tuning.controller import Choice
+    from plantsim.analysis.tuning.predictor import worst_of
 
     search = found.search
 
     def plain(figures: Figures) -> dict[str, float | None]:
         values = {**asdict(figures), "cost": figures.cost(search.prices)}
         return {name: value if math.isfinite(value) else None for name, value in values.items()}
+
+    def margins(choice: Any) -> dict[str, Any]:
+        worst = asdict(worst_of(search.limit.margins(choice)))
+        return {name: value if isinstance(value, bool) else {"value": value[0] if math.isfinite(value[0]) else None,
+                                                             "on": value[1]} for name, value in worst.items()}
 
     def tried(one: Any) -> dict[str, Any]:
         return {"way": one.way, "parameters": one.choice.mapping, "figures": plain(one.figures)}
@@ -278,8 +335,10 @@ def as_json(found: Outcome, state: Path, drawn: str | None) -> str:
             "proved": [{**tried(one.tried), "everywhere": plain(one.figures)} for one in found.proved],
         },
         "chosen": None if found.chosen is None else tried(found.chosen),
+        "worst_margins": None if found.chosen is None or not search.limit.over else {
+            "present": margins(Choice(())), "chosen": margins(found.chosen.choice)},
         "units": {"out_of_spec": "h", "iae": f"{search.controller.loop.measures.unit} h", "chemical": "kg",
                   "travel": found.travel_unit},
-        "state": str(state), "picture": drawn, "caution": CAUTION,
+        "state": str(state), "picture": drawn, "written": written or [], "caution": CAUTION,
     }  # fmt: skip
     return json.dumps(whole, indent=1, allow_nan=False)

@@ -103,8 +103,8 @@ def _check_words(args: argparse.Namespace) -> None:
         raise TuningError(sentence("--write and --output together", "one of them"))
     if args.write and args.overrides:
         raise TuningError(sentence("--write with --set", "to write gains found for the plant file as it stands"))
-    if args.optimise and (args.write or args.output or args.page or args.rule):
-        raise TuningError(sentence("--optimise with --write, --output, --page or --rule", "--optimise by itself"))
+    if args.optimise and (args.page or args.rule):
+        raise TuningError(sentence("--optimise with --page or --rule", "--optimise with neither"))
 
 
 class _Line:

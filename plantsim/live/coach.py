@@ -194,6 +194,12 @@ class Coach:
         lesson = lesson_of(session.sitting)
         return FAR if lesson is None else session.begins + round(lesson.limit / session.plant.model.step)
 
+    def speed_of(self, session: Session) -> float:
+        """Speed a session has: the last one asked for, or that of its lesson."""
+        asked = [float(e.data["speed"]) for e in session.journal.entries if e.act == "speed"]
+        lesson = lesson_of(session.sitting)
+        return asked[-1] if asked else lesson.speed if lesson is not None else 1.0
+
     def due_hints(self, session: Session) -> list[str]:
         """Hints whose time has come and that have not been given in this attempt."""
         lesson = lesson_of(session.sitting)

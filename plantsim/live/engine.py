@@ -70,6 +70,7 @@ class Engine:
         self.session = session
         self.pace = Pace(session.plant.model.step, self._clock)
         self.pace.pause(session.plant.tick)
+        self.pace.speed = self.requests.coach.speed_of(session)
         self.view = View(session)
         self.fault = ""
         self.version += 1

@@ -129,15 +129,15 @@ class LivePlant:
         """Earliest tick there is a way back to."""
         return self._ring[0].point.tick
 
-    def go_back(self, tick: int, entries: Iterable[Entry]) -> None:
-        """Go back to a tick: the save point before it, and all acts of this past done again, those at it left out.
+    def go_back(self, tick: int, past: Iterable[Entry]) -> None:
+        """Go back to a tick: the save point before it, and all acts of the past done again.
 
         Parameters
         ----------
         tick : int
             Where to.
-        entries : iterable of Entry
-            Acts of this attempt, in order.
+        past : iterable of Entry
+            Acts that have been done when it is reached, in order.
         """
         if not self.earliest <= tick <= self.sim.tick:
             raise ValueError(f"no way back to tick {tick}")
@@ -145,7 +145,7 @@ class LivePlant:
         kept = self._ring[place]
         self._restore(kept)
         del self._ring[place + 1 :]
-        self.replay([e for e in entries if kept.point.tick <= e.tick < tick], tick)
+        self.replay([e for e in past if kept.point.tick <= e.tick <= tick], tick)
 
     def _restore(self, kept: _Kept) -> None:
         self.sim.restore(kept.point)

@@ -37,6 +37,7 @@ from plantsim.sim.simulation import SavePoint
 
 HEAD, JOURNAL, POINT = "session.json", "journal.jsonl", "save.point"
 MAGIC = b"plantsim save 1\n"
+LESSON_ACTS = ("lesson-begins", "lesson")
 MOST_ATTEMPTS = 8
 """Attempts kept for comparison; the oldest but the first is forgotten."""
 
@@ -204,8 +205,9 @@ class Session:
         old.ends = self.plant.tick
         old.rows = self.plant.sim.recorder.rows.copy()
         old.alarms = list(self.plant.sim.alarm_log)
-        self.plant.go_back(tick, old.entries)
-        past = [e for e in old.entries if e.tick < tick]
+        # what was done at that very tick is left to be done otherwise, but a lesson keeps its causes
+        past = [e for e in old.entries if e.tick < tick or (e.tick == tick and e.act in LESSON_ACTS)]
+        self.plant.go_back(tick, past)
         self.attempts.append(Attempt(old.number + 1, tick, tick, past))
         if len(self.attempts) > MOST_ATTEMPTS:
             del self.attempts[1]

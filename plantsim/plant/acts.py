@@ -32,8 +32,7 @@ Report = Callable[[str, str], None]
 SETTABLE: dict[str, tuple[str, ...]] = {
     "source_s": ("feed_factor", "fines_factor", "clay", "on"),
     "supply_s": ("available",),
-    "vessel_s": ("sand",),
-    "line_s": ("plugged", "deposit"),
+    "line_s": ("plugged",),
     "bus_s": ("live",),
     "instrument_s": ("fouling", "drift"),
     "doser_s": ("store", "filter"),
@@ -43,7 +42,8 @@ SETTABLE: dict[str, tuple[str, ...]] = {
     "weather": ("air", "rain", "evaporation", "water"),
     "alarm_s": ("out",),
 }
-"""State that can be set from outside; all other state the plant works out anew at every step."""
+"""State that can be set from outside: none that holds material the balances count, for acts make none; all other
+state the plant works out anew at every step."""
 SWITCHES = ("check_valve", "restart")
 """Sizes that are on or off: no other whole number among the parameters may be set, for they say where things lie."""
 _WORDS = {"on": 1.0, "yes": 1.0, "true": 1.0, "off": 0.0, "no": 0.0, "false": 0.0}

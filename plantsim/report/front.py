@@ -120,6 +120,7 @@ def _bars(axes: Any, rows: list[tuple[str, Figures | None]], found: Outcome) -> 
     axes.set_xlabel("cost of the best of each way, over all trials [money]")
     axes.margins(x=0.12)
     axes.set_xlim(left=0.0)
+    axes.set_axisbelow(True)
     axes.grid(True, axis="x", color=FAINT, linewidth=0.4)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)

@@ -445,6 +445,16 @@ def test_lag_beyond_the_record_is_not_given_as_a_time():
     assert not found.accepted and "needs many times that, if it settles at all" in text
 
 
+def test_model_with_an_endless_lag_is_not_picked():
+    """A ramp that bends: a lag of twenty records and a double integrator cannot be told apart, nor used."""
+    bend = 2e-5 * np.maximum(LONG - 130.0, 0.0) ** 2
+    record = make_record(LONG, moved(LONG, (100.0, 5.0)), 50.0 + bend + noisy(np.zeros(600), 0.3, 2) - 50.0, "%", "kPa")
+    found = identify(record)
+    assert found.fits["integrating-lag"].lags[0] > 10.0 * record.duration
+    assert found.best is not None and max(found.best.lags, default=0.0) < 10.0 * record.duration
+    assert found.best["L"] == 0.0 or found.best["L"] > 1e-3
+
+
 def test_large_answer_with_a_wandering_rest_is_not_too_small():
     """An answer of 100 times the noise, two equal lags of 9 min seen every 10 s, on a slow wander of the process: what
     is read may be unsure, but no larger step would mend that."""

@@ -43,3 +43,20 @@ def test_a_relay_test_shows_its_swings(capsys):
 def test_a_wrong_loop_names_the_nearest(capsys):
     assert main(["bump", FILE, "--loop", "AIC-210"]) == 2
     assert "did you mean 'AIC-201'?" in capsys.readouterr().err
+
+
+def test_steps_that_disagree_about_the_gain_are_said_to():
+    """First order on both sides, three times as steep above: no one model holds."""
+    import numpy as np
+
+    from plantsim.analysis.identify import identify, make_record
+    from plantsim.cli.bump import _unlike
+
+    time = np.arange(400) * 5.0
+    rise = -np.expm1(-np.maximum(time - 300.0, 0.0) / 100.0)
+    noise = np.random.default_rng(1).normal(0.0, 0.1, 400)
+    models = [identify(make_record(time, np.where(time >= 260.0, 10.0, 5.0), gain * 5.0 * rise + noise), ["first"])
+              for gain in (3.0, 1.0)]  # fmt: skip
+    (text,) = _unlike([*models, "refused"])
+    assert "differs by a factor of 3 between" in text or "differs by a factor of 3.0 between" in text
+    assert _unlike([models[0], models[0]]) == [] and _unlike([]) == []

@@ -10,8 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from plantsim.analysis.tuning.candidates import Range
 from plantsim.analysis.tuning.controller import Choice, Controller
-from plantsim.analysis.tuning.optimise import Figures, Knob, Limit, Prices, Search, Tried, Way
+from plantsim.analysis.tuning.models import FOPDT
+from plantsim.analysis.tuning.optimise import Figures, Knob, Limit, Prices, Search, Tried, Way, margins_at
 from plantsim.analysis.tuning.optimise_job import Budget, Outcome, Proved, optimise, usual_prices
 from plantsim.analysis.tuning.points import test_point
 from plantsim.cli import optimise as command
@@ -30,6 +32,8 @@ def words(*options: str) -> argparse.Namespace:
     parser.add_argument("--set", action="append", default=[], dest="overrides")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--json", action="store_true")
+    parser.add_argument("--write", action="store_true")
+    parser.add_argument("--output")
     command.add_options(parser)
     return parser.parse_args([FILE, "--loop", "AIC-201", "--optimise", *options])
 
@@ -61,7 +65,10 @@ def outcome(chemical: float = 480.0, worst: float = 1.9) -> Outcome:
     controller = Controller(model, model.loops["AIC-201"])
     knobs = (Knob("trim_band", 20.0, 1200.0),)
     ways = [Way(name, Choice(()), knobs, Choice(())) for name in ("as the file", "smith", "feedforward")]
-    search = Search(controller, ways, Limit(controller, {}, [], 2.0), PRICES, 8, 1)
+    values = {name: controller.read(model, name) for name in controller.tune.variables} | {"flow": 350.0}
+    over = [Range(name, "normal", process, process)
+            for name, process in (("mild", FOPDT(-2.0, 500.0, 2000.0)), ("late", FOPDT(-4.0, 900.0, 2600.0)))]
+    search = Search(controller, ways, Limit(controller, {"normal": values}, over, 2.0), PRICES, 8, 1)
     for i in range(8):
         for k, way in enumerate(ways[:2] if worst < 1.9 else ways):
             out = max(0.0, 1.4 - 0.6 * k - 0.05 * i)
@@ -84,6 +91,8 @@ def test_table_tells_front_cost_and_worth():
     assert "3 to 0.5 h out of spec, 600 to 610 NTU h of error, 1440 to 1434 kg" in told
     assert "Ms over the range from 6 to 1.9" in told
     assert "--set 'control.coagulant-dosing.set.trim_band=450 NTU'" in told
+    (line,) = [line for line in told.splitlines() if line.startswith("delay margin [min]")]
+    assert line.count("late") == 2
     assert "smith: worth having" in told and "nothing within Ms" not in told
 
 
@@ -94,11 +103,42 @@ def test_it_says_when_nothing_beats_the_present_parameters():
     assert "nothing within Ms 2 was found that costs less than the present parameters, which break it (Ms 6)" in told
 
 
+def test_it_says_when_the_present_parameters_stay():
+    found = outcome()
+    assert found.everywhere is not None
+    found = replace(found, proved=[Proved(found.search.tried[0], found.everywhere)])
+    assert "the present parameters are the cheapest found" in command.in_words(found, Path("s.json"), None)
+
+
 def test_json_is_whole_without_a_counter_of_chemical():
     found = outcome(math.nan)
     whole = json.loads(command.as_json(found, Path("s.json"), None))
     assert whole["present"]["chemical"] is None and whole["best"]["way"] == "feedforward"
+    present = margins_at(found.search.controller, found.search.limit.values["normal"], FOPDT(-4.0, 900.0, 2600.0))
+    assert whole["worst_margins"]["present"]["Ms"] == {"value": present.Ms, "on": "late"}
     assert whole["units"]["travel"] == "%" and len(whole["front"]) == len(found.search.front())
+
+
+def test_chosen_parameters_go_into_the_file(tmp_path):
+    """A copy of the plant file gets the chosen band and nothing else; comments stay."""
+    found = outcome()
+    target = tmp_path / "tuned.yaml"
+    args = words("--output", str(target))
+    (told,) = command._written(found, args, [])
+    assert f"{target}: line " in told and "trim_band: 450 NTU" in told
+    old, new = (Path(name).read_text(encoding="utf-8").splitlines() for name in (FILE, target))
+    changed = [(a, b) for a, b in zip(old, new, strict=True) if a != b]
+    assert len(changed) == 1 and changed[0][1].replace(", trim_band: 450 NTU", "") == changed[0][0]
+    assert load_model(target).loops["AIC-201"].note == load_model(FILE).loops["AIC-201"].note
+    assert command._written(found, words(), []) == []
+
+
+def test_dearer_parameters_are_not_written(tmp_path):
+    found = outcome()
+    dear = [Proved(found.search.tried[0], Figures(1.5, 99.0, 600.0, 1440.0, 1000.0, 9.0))]
+    target = tmp_path / "tuned.yaml"
+    (told,) = command._written(replace(found, proved=dear), words("--output", str(target)), [])
+    assert "nothing cheaper than the present parameters was found" in told and not target.exists()
 
 
 def test_picture_shows_every_way(tmp_path):

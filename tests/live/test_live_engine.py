@@ -89,8 +89,12 @@ def test_minute_save_point_and_back(tmp_path) -> None:
     e.session.plant.advance(2 * HOUR)
     do(act="back", seconds=HOUR)
     assert e.session.plant.tick == HOUR and e.session.attempt.number == 2
+    do(act="set", path="underflow.setpoint", value=1.1)
+    e.session.plant.advance(HOUR + 60)
+    do(act="back", seconds=HOUR)  # to the very tick of that act: it is left to be done otherwise
+    assert e.session.plant.value("underflow.setpoint") == pytest.approx(1.4)
     state = e.view.state("trainer")
-    assert [a["ends"] for a in state["attempts"]] == [2 * HOUR, HOUR]
+    assert [a["ends"] for a in state["attempts"]] == [2 * HOUR, HOUR + 60, HOUR]
     other = e.view.trend("trainer", ["sump.level"], 0.0, 9 * HOUR, attempt=1)
     assert other["t"][-1] == 2 * HOUR and len(other["t"]) <= 700
     for seconds in (-1.0, HOUR + 1.0, 1e9):
@@ -148,6 +152,12 @@ def test_a_lesson_is_timed_hinted_and_judged(tmp_path) -> None:
     assert e.session.plant.tick == begins + 90 * 60 and not e.pace.running
     with pytest.raises(Refusal, match="time is up"):
         e.requests.do("trainer", "T", {"act": "run"})
+    e.requests.do("trainer", "T", {"act": "back", "seconds": float(begins)})
+    assert [x.act for x in e.session.attempt.entries] == ["lesson-begins", "lesson"]  # its causes come again
+    e.session.plant.advance(begins + 1800)
+    assert e.session.plant.begun(2) == begins + 600
+    for path, value in (("sump-level.hand_pumps", 1), ("sump-level.hand", True)):
+        e.requests.do("operator", "Ann", {"act": "set", "path": path, "value": value})
     name = e.requests.do("trainer", "T", {"act": "finish"})
     coach._working[name].join(60)
     assert not coach.failed, coach.failed

@@ -85,3 +85,16 @@ def test_laws_for_another_program_wait_for_it():
                              "control.coagulant-dosing.connect={flow: FT-102}", "loops.AIC-201.hold={}",
                              "loops.AIC-201.moves=SC-111", "loops.AIC-201.low=5"]).loops["AIC-201"]  # fmt: skip
     assert loop.tune is not None and not loop.tune.ready
+
+
+@pytest.mark.parametrize(
+    "site, loops",
+    [("gravel-pit", {"AIC-201": True, "LIC-201": False, "LIC-101": True}), ("small-sand", {"AIC-201": True}),
+     ("high-lift", {"AIC-201": True})],
+)  # fmt: skip
+def test_the_sites_say_how_their_loops_are_tuned(site, loops):
+    # the bed of the gravel pit is worked in batches by density: its controller is that of another strategy
+    found = load_model(FILE.with_name(f"{site}.yaml")).loops
+    assert {name: loop.tune.ready for name, loop in found.items()} == loops
+    for loop in found.values():
+        assert {case.name for case in loop.tune.cases} == {"set-point", "load", "surge", "clay", "restart"}

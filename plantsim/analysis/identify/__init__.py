@@ -26,6 +26,8 @@ __all__ = ["MEANING", "MODELS", "Estimate", "Finding", "Fit", "Identification", 
 
 NEAR = 2.0
 """Models within so much of the best criterion are as good; the one with fewest parameters is taken."""
+ENDLESS = 10.0
+"""Lags beyond so many lengths of the record are no lags that it shows."""
 DRIFT_PENALTY = 4.0
 """What a drift must gain beyond its parameter: a wrong one spoils the gain of a slow answer."""
 
@@ -126,7 +128,7 @@ def identify(
     chosen = fits[name]
     best = fit(record, chosen.model, chosen.drift, [(sum(chosen.lags) or 1.0, chosen["L"])])
     kept = {key.partition("+")[0]: fits[key] for key in sorted(fits, key=lambda k: -scores[k])}
-    bases = [fits["first"]] if "first" in fits and name != "first" else []
+    bases = [fits["first"]] if "first" in fits and name != "first" and not _endless(fits["first"]) else []
     if any(f.refuses for f in findings):
         causes = []  # the rows themselves are wrong: nothing further is read from them
     else:
@@ -210,7 +212,16 @@ def _scores(fits: dict[str, Fit]) -> dict[str, float]:
     return {name: value - least for name, value in raw.items()}
 
 
+def _endless(one: Fit) -> bool:
+    """Whether a lag is so long that the record tells it from an integrator as little as from twice that lag."""
+    return any(lag > ENDLESS * float(one.time[-1] - one.time[0]) for lag in one.lags)
+
+
 def _pick(fits: dict[str, Fit], scores: dict[str, float]) -> tuple[str, str]:
+    told = {name: score for name, score in scores.items() if not _endless(fits[name])}
+    if told:  # a model without an endless lag says the same with fewer parameters
+        least = min(told.values())
+        scores = {name: score - least for name, score in told.items()}
     near = [name for name, score in scores.items() if score <= NEAR]
     name = min(near, key=lambda n: (fits[n].count, scores[n]))
     lowest = min(scores, key=lambda n: scores[n])
@@ -219,7 +230,8 @@ def _pick(fits: dict[str, Fit], scores: dict[str, float]) -> tuple[str, str]:
         return fits[key].model.title + (" with drift" if key.endswith("+drift") else "")
 
     if len(scores) == 1:
-        return name, f"{words(name)}: the only model asked for"
+        only = "the only model asked for" if len(fits) == 1 else "all others have lags far longer than the record"
+        return name, f"{words(name)}: {only}"
     if name != lowest:
         return name, (f"{words(name)}: {words(lowest)} is nearer by only {scores[name]:.1f} in the corrected "
                       "information criterion, not worth its further parameters")  # fmt: skip

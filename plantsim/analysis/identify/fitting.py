@@ -421,7 +421,8 @@ def _estimates(
         z = -float(solved[1] / solved[0])
         grad = np.array([-z, -1.0]) / solved[0]
         found["z"] = plain(z, float(grad @ cov[at : at + 2, at : at + 2] @ grad), "s")
-    found["L"] = plain(float(x[0]), cov[0, 0], "s", least=0.0)
+    dead = float(x[0]) if x[0] > 1e-6 * p.interval else 0.0  # the search stops just short of the end of its range
+    found["L"] = plain(dead, cov[0, 0], "s", least=0.0)
     first = at + len(model.factors) * len(p.sizes) + len(p.strokes)
     found["y0"] = plain(float(solved[first - at]), cov[first, first], record.y_unit)
     if trial.drift:

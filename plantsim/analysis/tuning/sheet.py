@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from plantsim.analysis.tuning.forms import entries
 from plantsim.analysis.tuning.job import TuningJob
+from plantsim.analysis.tuning.predictor import worst_of
 from plantsim.plant.build import load_model
 
 CAUTIONS = (
@@ -86,6 +87,7 @@ def sheet_of(job: TuningJob, today: dt.date | None = None) -> Sheet:
         lines.append(Line("derivative time", "off"))
     values = {**job.points[0].values, **chosen.choice.mapping}
     setpoint = job.controller.shown(tune.setpoint, round(values[tune.setpoint], 6))
+    worst = worst_of(chosen.each)
     lines += [
         Line("filter of the measurement", "none in the program", f"the transmitter lags {lag:g} s"),
         Line("scan", f"{job.controller.scan:g} s"),
@@ -95,6 +97,10 @@ def sheet_of(job: TuningJob, today: dt.date | None = None) -> Sheet:
              f"Ms {chosen.nominal.Ms:.2f}, gain margin {_number(chosen.nominal.gain_margin)}, phase margin "
              f"{_number(chosen.nominal.phase_margin)} deg, delay margin {_time(chosen.nominal.delay_margin)}",
              f"worst of the range: Ms {_number(chosen.worst_ms)} ({chosen.governs})"),
+        Line("worst margins of the range",
+             f"gain margin {_number(worst.gain_margin[0])}, phase margin {_number(worst.phase_margin[0])} deg, delay "
+             f"margin {_time(worst.delay_margin[0])}, Mt {_number(worst.Mt[0])}",
+             f"on {worst.gain_margin[1]}, {worst.phase_margin[1]}, {worst.delay_margin[1]}, {worst.Mt[1]}"),
         Line("found", f"{(today or dt.date.today()).isoformat()}, simulated", f"plant file {job.file}"),
         Line("proved on site by bump test", "", "date and name"),
         Line("approved by", "", "date and name"),

@@ -7,9 +7,9 @@ import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
-from plantsim.analysis.tuning.job import TuningJob
+from plantsim.analysis.tuning.controller import Choice, Controller
 from plantsim.analysis.tuning.models import TuningError
 from plantsim.errors import ConfigError
 from plantsim.plant.build import load_model
@@ -17,6 +17,26 @@ from plantsim.plant.reader import add_value, examine, set_value
 from plantsim.plant.sections import PLANT
 from plantsim.plant.tuned import parameter_home
 from plantsim.units import sentence
+
+
+class Chosen(Protocol):
+    """What was chosen: a candidate of a tuning job, or of a search."""
+
+    @property
+    def choice(self) -> Choice: ...
+
+
+class Decided(Protocol):
+    """A finished job: the plant file, the replaced values, the controller, and what was chosen."""
+
+    @property
+    def file(self) -> str: ...
+    @property
+    def overrides(self) -> list[str]: ...
+    @property
+    def controller(self) -> Controller: ...
+    @property
+    def chosen(self) -> Chosen: ...
 
 
 @dataclass(frozen=True)
@@ -47,12 +67,12 @@ class Change:
         return f"line {self.line}: {self.path}: {self.after} ({was})"
 
 
-def changed_file(job: TuningJob, own_overrides: bool = False) -> tuple[str, list[Change]]:
+def changed_file(job: Decided, own_overrides: bool = False) -> tuple[str, list[Change]]:
     """Text of the plant file with the chosen parameters, checked, and what was changed.
 
     Parameters
     ----------
-    job : TuningJob
+    job : Decided
         The job.
     own_overrides : bool
         Whether values of the file had been replaced for the job: then its gains belong to another plant.
@@ -145,7 +165,7 @@ def _flat(plain: Any, path: str = "") -> dict[str, str]:
     return found
 
 
-def _check(job: TuningJob, text: str, wanted: set[str]) -> None:
+def _check(job: Decided, text: str, wanted: set[str]) -> None:
     """The changed text must build, with these values in force and no others changed."""
     file = Path(job.file)
     old = _flat(examine(file, PLANT).plain())
