@@ -9,7 +9,7 @@ The numbers are dense from zero so that the machine's chain of comparisons becom
 `_I` signed 64-bit, `_U` unsigned 64-bit, `_F` 64-bit float, `_R` 64-bit operation rounded to 32 bits,
 `_X` address relative to the frame, `_P` address relative to the program (a pointer).
 
-The last six do the work of several rows that stand together, to save the machine the way from one to the next
+The last eleven do the work of several rows that stand together, to save the machine the way from one to the next
 (`plantsim.st.joining`). The rows they take in stay where they are: a jump into their midst finds them as they were.
 """
 
@@ -159,6 +159,11 @@ MAX_MIN    dss  a := c when c > b, else b; then the MIN_F of the next row
 NOT_AND    ds.  a := NOT b for BOOL; then the AND_I of the next row
 INDEX_LOAD dsk  a := (b - lower c[0]) * stride c[2], then the LOAD_X of the next row; fault unless below count c[1]
 INDEX_TEST dsk  INDEX_LOAD, then the JUMP_FALSE of the row after
+SEEK       dsk  INDEX_TEST whose jump leads to a FOR_NEXT that comes back to it: the loop up to the first TRUE
+MOVE_TEST  ds.  a := b, then the JUMP_FALSE of the next row
+MOVE_PICK  ds.  a := b, then the SELECT of the next row
+NOT_TON    ds.  a := NOT b for BOOL; then the MOVE and the TON of the next two rows
+LE_TON     dss  a := b <= c; then the MOVE and the TON of the next two rows
 """
 
 TABLE: tuple[Opcode, ...] = tuple(
@@ -177,8 +182,9 @@ NUMBER: dict[str, int] = {row.name: number for number, row in enumerate(TABLE)}
     SHL, SHR, ROL_8, ROL_16, ROL_32, ROL_64, SELECT, ADD_F, SUB_F, MUL_F, DIV_F, POW_F, ADD_R, SUB_R, MUL_R,
     DIV_R, POW_R, NEG_F, ABS_F, ROUND_R, SQRT_F, LN_F, LOG_F, EXP_F, SIN_F, COS_F, TAN_F, ASIN_F, ACOS_F,
     ATAN_F, ATAN2_F, I_TO_F, U_TO_F, F_TO_I, F_TO_U, TRUNC_F, CYCLE, FIRST, SR, RS, R_TRIG, F_TRIG, CTU,
-    CTD, CTUD, TP, TON, TOF, MOVES, MOVE_TON, MAX_MIN, NOT_AND, INDEX_LOAD, INDEX_TEST,
-) = range(128)
+    CTD, CTUD, TP, TON, TOF, MOVES, MOVE_TON, MAX_MIN, NOT_AND, INDEX_LOAD, INDEX_TEST, SEEK, MOVE_TEST,
+    MOVE_PICK, NOT_TON, LE_TON,
+) = range(133)
 
 # Fault kinds: the low byte of a scan's status; the row (counted from the program's first) stands above it.
 FAULT_DIVISION = 1

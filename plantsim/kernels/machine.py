@@ -24,6 +24,8 @@ _U2 = np.uint64(2)
 _U3 = np.uint64(3)
 _U4 = np.uint64(4)
 _U5 = np.uint64(5)
+_U7 = np.uint64(7)
+_U11 = np.uint64(11)
 
 
 @kernel
@@ -605,6 +607,66 @@ def scan(code, mem, imem, pc0, base, cycle_ms, budget):
             pc += 2
             if not k:
                 pc += rows[(at + _U4) | _U3]
+        elif o == op.SEEK:
+            to = np.uint64(base + rows[at + _U5])
+            source = base + rows[at + _U7]
+            far = pc + 3 + rows[at + _U11]  # row of the FOR_NEXT
+            at = np.uint64(far << 2)
+            counter = np.uint64(base + rows[at | _U1])
+            limit = np.uint64(base + rows[at | _U2])
+            while True:
+                k = imem[b] - imem[c]
+                if k < 0 or k >= imem[c + 1]:
+                    kind = op.FAULT_INDEX
+                    break
+                k *= imem[c + 2]
+                imem[a] = k
+                k = imem[np.uint64(source + k)]
+                imem[to] = k
+                if k:
+                    pc += 2
+                    break
+                step = imem[limit + 1]
+                k = imem[counter] + step
+                imem[counter] = k
+                if step >= 0:
+                    again = k <= imem[limit] and k >= k - step
+                else:
+                    again = k >= imem[limit] and k <= k - step
+                if not again:
+                    pc = far
+                    break
+                budget -= 1
+                if budget < 0:
+                    kind = op.FAULT_BUDGET
+                    pc = far
+                    break
+            if kind != 0:
+                break
+        elif o == op.MOVE_TEST:
+            imem[a] = imem[b]
+            at += _U4
+            pc += 1
+            if not imem[np.uint64(base + rows[at | _U1])]:
+                pc += rows[at | _U3]
+        elif o == op.MOVE_PICK:
+            imem[a] = imem[b]
+            at += _U4
+            if imem[np.uint64(base + rows[at | _U2])]:
+                imem[np.uint64(base + rows[at | _U1])] = imem[np.uint64(base + rows[at | _U3])]
+            pc += 1
+        elif o == op.NOT_TON:
+            imem[a] = imem[b] == 0
+            at += _U4
+            imem[np.uint64(base + rows[at | _U1])] = imem[np.uint64(base + rows[at | _U2])]
+            _on_delay(imem, np.int64(base + rows[at + _U5]), imem[base0 + op.CLOCK])
+            pc += 2
+        elif o == op.LE_TON:
+            imem[a] = mem[b] <= mem[c]
+            at += _U4
+            imem[np.uint64(base + rows[at | _U1])] = imem[np.uint64(base + rows[at | _U2])]
+            _on_delay(imem, np.int64(base + rows[at + _U5]), imem[base0 + op.CLOCK])
+            pc += 2
         elif o == op.END:
             imem[base0] = 1
             return np.int64(0)

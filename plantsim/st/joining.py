@@ -9,6 +9,9 @@ from __future__ import annotations
 
 from plantsim import opcodes as op
 
+AFTER_MOVE = {op.TON: op.MOVE_TON, op.JUMP_FALSE: op.MOVE_TEST, op.SELECT: op.MOVE_PICK}
+"""What joins the last of a run of moves with the row behind it."""
+
 
 def join(rows: list[list[int]]) -> None:
     """Put joined rows in place of the first row of each group, in one pass over finished code.
@@ -37,13 +40,21 @@ def _join_at(rows: list[list[int]], at: int) -> int:
         moves = 1
         while rows[at + moves][0] == op.MOVE:  # the last row is no MOVE: a unit ends with END or RETURN
             moves += 1
-        timed = rows[at + moves][0] == op.TON
-        if timed:
+        joined = AFTER_MOVE.get(rows[at + moves][0])
+        taken = moves
+        if joined is not None:
             moves -= 1
-            rows[at + moves][0] = op.MOVE_TON
+            taken += 1
+            rows[at + moves][0] = joined
         if moves > 1:
             rows[at][0], rows[at][3] = op.MOVES, moves - 1
-        return moves + (2 if timed else 0)
+        return taken
+    if codes == [op.NOT_B, op.MOVE, op.TON]:
+        rows[at][0] = op.NOT_TON
+        return 3
+    if codes == [op.LE_F, op.MOVE, op.TON]:
+        rows[at][0] = op.LE_TON
+        return 3
     if codes[:2] == [op.MAX_F, op.MIN_F]:
         rows[at][0] = op.MAX_MIN
         return 2
@@ -52,7 +63,9 @@ def _join_at(rows: list[list[int]], at: int) -> int:
         return 2
     if codes[:2] == [op.INDEX, op.LOAD_X] and rows[at + 1][2] == rows[at][1]:
         if codes[2:] == [op.JUMP_FALSE] and rows[at + 2][1] == rows[at + 1][1]:
-            rows[at][0] = op.INDEX_TEST
+            far = at + 3 + rows[at + 2][3]
+            seeks = rows[far][0] == op.FOR_NEXT and far + 1 + rows[far][3] == at
+            rows[at][0] = op.SEEK if seeks else op.INDEX_TEST
             return 3
         rows[at][0] = op.INDEX_LOAD
         return 2

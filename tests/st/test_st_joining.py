@@ -15,14 +15,17 @@ from plantsim.st import program as linked
 from plantsim.st.disassembler import verify
 
 STRATEGIES = sorted(Path(plantsim.strategies.__path__[0]).glob("*.st"))
-JOINED = {op.MOVES, op.MOVE_TON, op.MAX_MIN, op.NOT_AND, op.INDEX_LOAD, op.INDEX_TEST}
+JOINED = {
+    op.MOVES, op.MOVE_TON, op.MAX_MIN, op.NOT_AND, op.INDEX_LOAD, op.INDEX_TEST, op.SEEK, op.MOVE_TEST, op.MOVE_PICK,
+    op.NOT_TON, op.LE_TON,
+}  # fmt: skip
 
 LOOPS = """
 PROGRAM P
 VAR_INPUT n : INT; x : REAL; on : BOOL; END_VAR
 VAR_OUTPUT y, z : REAL; late : BOOL; sum : INT; END_VAR
 VAR i, k : INT; used : ARRAY [1..4] OF BOOL := [TRUE, FALSE, TRUE, TRUE]; much : ARRAY [1..4] OF INT := [1, 2, 3, 4];
-    a, b, c : REAL; t : TON; END_VAR
+    a, b, c : REAL; t, u, v : TON; found : INT; END_VAR
     sum := 0;
     FOR i := 1 TO n DO
         IF used[i] THEN sum := sum + much[i]; END_IF;
@@ -32,6 +35,15 @@ VAR i, k : INT; used : ARRAY [1..4] OF BOOL := [TRUE, FALSE, TRUE, TRUE]; much :
     a := x; b := a; c := b;
     t(IN := on, PT := T#250ms);
     late := NOT t.Q AND on;
+    u(IN := NOT on, PT := T#150ms);
+    v(IN := x <= 1.0, PT := T#350ms);
+    found := 0;
+    FOR i := n TO 4 DO IF used[i] THEN found := i; EXIT; END_IF; END_FOR;
+    FOR i := 4 TO n BY -1 DO IF used[i] AND late THEN found := found + i; END_IF; END_FOR;
+    IF used[2] THEN found := 9; END_IF;
+    z := SEL(late, x, y);
+    b := z;
+    IF u.Q THEN b := 3.0; END_IF;
     IF x > 2.0 THEN a := 1.0; b := 2.0; z := a + c; END_IF;
 END_PROGRAM
 """

@@ -713,6 +713,63 @@ static int64_t scan(const int32_t (*code)[4], double *mem, cell_bits *imem, int6
                 }
             }
             break;
+        case OP_SEEK: {
+            const int32_t *next = code[pc + 3 + code[pc + 2][3]]; /* the FOR_NEXT */
+            int64_t load = code[pc + 1][1], offset = code[pc + 1][3];
+            for (;;) {
+                k = whole[b] - whole[c];
+                if (k < 0 || k >= whole[c + 1]) {
+                    kind = FAULT_INDEX;
+                    goto fault;
+                }
+                k *= whole[c + 2];
+                whole[a] = k;
+                k = whole[k + offset];
+                whole[load] = k;
+                if (k) {
+                    pc += 2;
+                    break;
+                }
+                step = whole[next[2] + 1];
+                k = wrap_add(whole[next[1]], step);
+                whole[next[1]] = k;
+                if (step >= 0) {
+                    again = k <= whole[next[2]] && k >= wrap_sub(k, step);
+                } else {
+                    again = k >= whole[next[2]] && k <= wrap_sub(k, step);
+                }
+                if (again) budget -= 1;
+                if (!again || budget < 0) {
+                    pc += 3 + code[pc + 2][3];
+                    if (!again) break;
+                    kind = FAULT_BUDGET;
+                    goto fault;
+                }
+            }
+            break;
+        }
+        case OP_MOVE_TEST:
+            whole[a] = whole[b];
+            pc++;
+            if (!whole[code[pc][1]]) {
+                pc += code[pc][3];
+            }
+            break;
+        case OP_MOVE_PICK:
+            whole[a] = whole[b];
+            pc++;
+            if (whole[code[pc][2]]) {
+                whole[code[pc][1]] = whole[code[pc][3]];
+            }
+            break;
+        case OP_NOT_TON:
+        case OP_LE_TON:
+            whole[a] = code[pc][0] == OP_NOT_TON ? whole[b] == 0 : real[b] <= real[c];
+            pc++;
+            whole[code[pc][1]] = whole[code[pc][2]];
+            pc++;
+            machine_on_delay(whole, code[pc][1], imem[base0 + OP_CLOCK]);
+            break;
         case OP_END:
             imem[base0] = 1;
             return 0;
