@@ -58,7 +58,7 @@ def test_json_holds_rules_trials_and_sheet_and_the_file_stays(tmp_path, capsys):
         (["--loop", "LIC-101", *SET, "--write"], "to write gains found for the plant file as it stands"),
         (["--loop", "LIC-101", "--page", "nowhere/page.html"], "--page: found 'nowhere/page.html'"),
         (["--loop", "LIC-101", "--threads", "0"], "found --threads 0; allowed: 1 or more"),
-        (["--loop", "LIC-101", "--optimise", "--write"], "--optimise by itself"),
+        (["--loop", "LIC-101", "--optimise", "--page", "page.html"], "--optimise with neither"),
         (["--loop", "LIC-101", "--set", "loops.LIC-101.tune={}"], "loops.LIC-101.tune"),
     ],
 )  # fmt: skip
