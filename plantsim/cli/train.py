@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 import secrets
+import signal
 import sys
 from pathlib import Path
 from typing import Any
@@ -99,6 +100,8 @@ def execute(args: argparse.Namespace) -> int:
         made_up = f"PLANTSIM_{role.upper()}_PASSWORD" not in os.environ
         print(f"{role:8}{word if made_up else '(password from the environment)'}")
     print("Simulated values only. Ctrl-C ends; the session can be resumed.", flush=True)
+    # the server gives the signal that ended it on to us: by then everything is closed but the plant
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     engine.start()
     try:
         uvicorn.run(
@@ -113,6 +116,8 @@ def execute(args: argparse.Namespace) -> int:
             timeout_keep_alive=20,
             timeout_graceful_shutdown=2,
         )
+    except KeyboardInterrupt:
+        pass
     finally:
         engine.stop()
     print(f"to go on: plantsim train --resume {session.path}")

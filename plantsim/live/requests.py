@@ -216,7 +216,9 @@ class Requests:
     def _pause(self, role: str, who: str, body: Any) -> int:
         request_of(body, {}, ())
         self.engine.pace.pause(self.engine.session.plant.tick)
-        return self._journal(role, who, "pause", {}, "time stands")
+        number = self._journal(role, who, "pause", {}, "time stands")
+        self.engine.session.checkpoint()
+        return number
 
     def _minute(self, role: str, who: str, body: Any) -> int:
         request_of(body, {}, ())

@@ -87,7 +87,7 @@ class Pages:
         self.acts = Limiter(10.0, 30.0)
         self.reads = Limiter(30.0, 90.0)
         self.entries = Limiter(0.2, 10.0)
-        self._browsers: dict[asyncio.Queue[str | None], str] = {}
+        self._browsers: dict[asyncio.Queue[str | None], tuple[str, str]] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
 
     def routes(self) -> list[Any]:
@@ -254,9 +254,10 @@ class Pages:
             return
         await socket.accept()
         mine: asyncio.Queue[str | None] = asyncio.Queue(BACKLOG)
-        if self.engine.latest:
-            mine.put_nowait(self.engine.latest[known[0]])
-        self._browsers[mine] = known[0]
+        first = self.engine.latest.get(known[0], "")
+        if first:
+            mine.put_nowait(first)
+        self._browsers[mine] = known[0], first
         tell = asyncio.create_task(self._tell(socket, mine))
         try:
             while True:
@@ -277,7 +278,9 @@ class Pages:
 
     def spread(self, role: str, text: str) -> None:
         """Give a state to all browsers of a role; called in the server's thread."""
-        for mine in [q for q, r in self._browsers.items() if r == role]:
+        for mine, (whose, first) in list(self._browsers.items()):
+            if whose != role or text is first:  # what it began with is not told again
+                continue
             if mine.full():
                 self._browsers.pop(mine, None)
                 while not mine.empty():

@@ -44,8 +44,11 @@ class Served:
     def start(self, *words: str) -> None:
         self.process = subprocess.Popen(
             [sys.executable, "-m", "plantsim", "train", *words, "--port", str(self.port), "--out", str(self.out)],
-            cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
-        )  # fmt: skip
+            cwd=ROOT,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
         until(self.answers, 180.0)
         lines = iter(self.process.stdout.readline, "") if self.process.stdout else iter(())
         self.session = next(line.split()[1] for line in lines if line.startswith("session "))
@@ -83,8 +86,13 @@ class Browser:
         from selenium import webdriver
 
         options = webdriver.ChromeOptions()
-        for word in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
-                     f"--window-size={width},{height}"):  # fmt: skip
+        for word in (
+            "--headless=new",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-dev-shm-usage",
+            f"--window-size={width},{height}",
+        ):
             options.add_argument(word)
         options.binary_location = os.environ.get("CHROMIUM", "/usr/bin/chromium")
         options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
@@ -106,12 +114,28 @@ class Browser:
         until(lambda: self.find("#alarms") and self.find("#alarms")[0].is_displayed() and self.tick() >= 0)
         return self
 
+    def press(self, words: str, where: str = "#plate", last: bool = False) -> None:
+        """Click the button with these words."""
+        until(
+            lambda: self.script(
+                "const [words, where, last] = arguments;"
+                "const all = [...document.querySelectorAll(`${where} button`)].filter(b => b.textContent === words);"
+                "const one = last ? all.pop() : all[0]; one?.click(); return Boolean(one)",
+                words, where, last,
+            )
+        )
+
     def find(self, css: str) -> list[Any]:
         return self.driver.find_elements("css selector", css)
 
     def click(self, css: str) -> None:
-        until(lambda: self.script("const e=document.querySelector(arguments[0]); if(!e||e.disabled) return false;"
-                                  "e.dispatchEvent(new MouseEvent('click',{bubbles:true})); return true", css))  # fmt: skip
+        until(
+            lambda: self.script(
+                "const e=document.querySelector(arguments[0]); if(!e||e.disabled) return false;"
+                "e.dispatchEvent(new MouseEvent('click',{bubbles:true})); return true",
+                css,
+            )
+        )
 
     def script(self, text: str, *arguments: Any) -> Any:
         return self.driver.execute_script(text, *arguments)
@@ -124,9 +148,13 @@ class Browser:
 
     def ask(self, body: dict[str, Any]) -> tuple[int, dict[str, Any]]:
         """A request made by hand, with the cookie of this browser."""
-        return tuple(self.driver.execute_async_script(  # type: ignore[return-value]
-            "const [body, done] = arguments; fetch('/api/act', {method: 'POST', headers: {'Content-Type': "
-            "'application/json'}, body: JSON.stringify(body)}).then(async a => done([a.status, await a.json()]))", body))  # fmt: skip
+        return tuple(
+            self.driver.execute_async_script(  # type: ignore[return-value]
+                "const [body, done] = arguments; fetch('/api/act', {method: 'POST', headers: {'Content-Type': "
+                "'application/json'}, body: JSON.stringify(body)}).then(async a => done([a.status, await a.json()]))",
+                body,
+            )
+        )
 
     def mistakes(self) -> list[str]:
         """What the page said went wrong, apart from a server that was away."""
@@ -157,7 +185,7 @@ def people(tmp_path: Path) -> Iterator[Callable[..., Any]]:
 
 
 def test_trip_alarm_answer_score_and_a_second_attempt(people) -> None:
-    served, trainer, operator = people("configs/gravel-pit.yaml", "--lesson", "duty-pump-trip")
+    _, trainer, operator = people("configs/gravel-pit.yaml", "--lesson", "duty-pump-trip")
     begins = trainer.tick()
     assert begins == 4 * 3600
     assert not operator.find("#tab-upsets") and not operator.find("#run")
@@ -167,7 +195,9 @@ def test_trip_alarm_answer_score_and_a_second_attempt(people) -> None:
     until(lambda: "YA-102" in operator.text("#alarm-list") or "YA-101" in operator.text("#alarm-list"), 40)
     trainer.click("#run")
     until(lambda: "time stands" in operator.text("#pace-words"))
-    assert "tripped" in operator.script("return [...document.querySelectorAll('.drive')].map(d => d.textContent).join()")
+    assert "tripped" in operator.script(
+        "return [...document.querySelectorAll('.drive')].map(d => d.textContent).join()"
+    )
     assert "unacknowledged" in operator.text("#alarm-list")
     operator.click("#ack-all")
     until(lambda: ", 0 to acknowledge" in operator.text("#alarm-count"))
@@ -176,21 +206,20 @@ def test_trip_alarm_answer_score_and_a_second_attempt(people) -> None:
     operator.click("[data-unit='sump-line']")
     until(lambda: not operator.script("return document.querySelector('#plate').hidden"))
     for name in ("P-102", "P-103"):
-        operator.script("[...document.querySelectorAll('#plate button')].find(b => b.textContent === arguments[0]).click()",
-                        f"repair {name}")  # fmt: skip
+        operator.press(f"repair {name}")
     trainer.click("#tab-journal")
     until(lambda: "crew asked to repair P-103" in trainer.text("#panel"))
     # speed by hand through the program's own logic
-    operator.script("[...document.querySelectorAll('#plate button')].find(b => b.textContent === 'Hand').click()")
+    operator.press("Hand")
     until(lambda: "sump-level.hand off -> on" in trainer.text("#panel"))
-    operator.script("[...document.querySelectorAll('#plate button')].find(b => b.textContent === 'Automatic').click()")
+    operator.press("Automatic")
     trainer.click("#run")
     until(lambda: trainer.tick() > begins + 4200, 40)
     first = trainer.tick()
     # back to the beginning, and a second attempt beside the first
     trainer.click("#tab-time")
     until(lambda: "start of the session" in trainer.text("#panel"))
-    trainer.script("[...document.querySelectorAll('#panel button')].filter(b => b.textContent === 'Go back to it').pop().click()")
+    trainer.press("Go back to it", "#panel", last=True)
     until(lambda: trainer.tick() == begins and "attempt 2" in trainer.text("#pace-words"))
     until(lambda: operator.tick() == begins)
     until(lambda: trainer.script("return document.querySelector('#beside').options.length") == 2)
@@ -216,10 +245,15 @@ def test_trip_alarm_answer_score_and_a_second_attempt(people) -> None:
 def test_an_operator_cannot_do_a_trainers_acts_by_hand_made_requests(people) -> None:
     served, trainer, operator = people("configs/small-sand.yaml")
     for body in (
-        {"act": "run"}, {"act": "speed", "speed": 600}, {"act": "back", "seconds": 0}, {"act": "finish"},
-        {"act": "cause", "set": "P-101.trip", "to": "on"}, {"act": "upset", "upset": "duty-pump-trip"},
-        {"act": "lesson", "name": "level-that-stands"}, {"act": "reveal"},
-    ):  # fmt: skip
+        {"act": "run"},
+        {"act": "speed", "speed": 600},
+        {"act": "back", "seconds": 0},
+        {"act": "finish"},
+        {"act": "cause", "set": "P-101.trip", "to": "on"},
+        {"act": "upset", "upset": "duty-pump-trip"},
+        {"act": "lesson", "name": "level-that-stands"},
+        {"act": "reveal"},
+    ):
         status, said = operator.ask(body)
         assert status == 403 and "for the trainer" in said["refused"], body
     assert operator.ask({"act": "set", "path": "underflow.setpoint", "value": 1.2})[0] == 200
@@ -284,8 +318,8 @@ def test_it_is_light_reachable_by_keys_and_fits(people) -> None:
     assert operator.script("return document.querySelector('#plate').hidden")
     assert operator.script("return document.activeElement.dataset.unit") == "sump"
     bare = operator.script(
-        "return [...document.querySelectorAll('button, input, select')].filter(e => e.offsetParent && !(e.textContent.trim() "
-        "|| e.title || e.ariaLabel || e.labels?.length)).map(e => e.outerHTML)"
+        "return [...document.querySelectorAll('button, input, select')].filter(e => e.offsetParent && "
+        "!(e.textContent.trim() || e.title || e.ariaLabel || e.labels?.length)).map(e => e.outerHTML)"
     )
     assert bare == []
     for width, height in ((1280, 720), (1024, 768), (768, 1024)):
@@ -295,7 +329,10 @@ def test_it_is_light_reachable_by_keys_and_fits(people) -> None:
             wide = one.script("return [document.documentElement.scrollWidth, document.documentElement.scrollHeight]")
             assert wide[0] <= width and wide[1] <= height, (width, height, wide)
             for part in ("#plant", "#alarms", "#trends", "#side", "footer"):
-                box = one.script("const r=document.querySelector(arguments[0]).getBoundingClientRect();"
-                                 "return [r.left, r.top, r.right, r.bottom, r.width, r.height]", part)  # fmt: skip
+                box = one.script(
+                    "const r=document.querySelector(arguments[0]).getBoundingClientRect();"
+                    "return [r.left, r.top, r.right, r.bottom, r.width, r.height]",
+                    part,
+                )
                 assert box[4] > 100 and box[5] > 15 and box[2] <= width + 1, (part, box)
     assert trainer.mistakes() == [] and operator.mistakes() == []

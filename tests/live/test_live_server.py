@@ -193,7 +193,7 @@ def test_a_browser_that_falls_behind_is_let_go(served) -> None:
 
     pages = Pages(served[0], Doorkeeper(b"s", {}))
     slow: asyncio.Queue[str | None] = asyncio.Queue(BACKLOG)
-    pages._browsers[slow] = "operator"
+    pages._browsers[slow] = "operator", ""
     for i in range(BACKLOG + 5):
         pages.spread("operator", str(i))
     assert slow not in pages._browsers and slow.get_nowait() is None and slow.empty()
