@@ -303,11 +303,15 @@ class _Job:
         self, pool: ThreadPoolExecutor, points: list[Tested], table: list[Candidate], over: list[Range],
         base: Process, chosen: str, trials: dict[str, list[Trial]], choices: dict[str, dict[str, float]],
     ) -> list[Candidate]:  # fmt: skip
-        """The chosen rule with every other way to use the program, tried at all points."""
+        """The chosen rule with every other way to use the program, beside the chosen way where both go together."""
         one = next(c for c in table if c.name == chosen)
         ways = []
-        for way, extra in choices.items():
-            if way == one.way or f"{one.rule}, {way}" in trials:
+        mine = choices.get(one.way, {})
+        for name, values in choices.items():
+            together = bool(one.way) and not mine.keys() & values.keys()
+            way = f"{one.way} and {name}" if together else name
+            extra = {**mine, **values} if together else values
+            if name == one.way or f"{one.rule}, {way}" in trials:
                 continue
             try:
                 choice = self.controller.choose(one.asked, points[0].values, extra)

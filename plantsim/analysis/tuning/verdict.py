@@ -144,22 +144,27 @@ def _remarks(
                      "less in hand than where it normally stands.")  # fmt: skip
     unit = controller.loop.measures.unit
     for way in ways:
-        sound = "" if way.holds and math.isfinite(way.worst_ms) else (
-            f" and is unstable on {', '.join(_lost(way)[:3])}")  # fmt: skip
         mine, other = trials[chosen], trials[way.name]
         calm, wild = max(t.unrest for t in mine), max(other, key=lambda t: t.unrest)
         swing = ""
         if wild.unrest > 2.0 * calm:
             swing = (f"; it still swings by {wild.unrest:.3g} {unit} at the end of '{wild.case}' at {wild.point}, the "
                      f"chosen one by {calm:.3g} {unit} at most")  # fmt: skip
-        found.append(f"{way.name}: {total(other):.4g} {unit} h of error over all trials, the chosen way "
-                     f"{total(mine):.4g}; its worst Ms is {_ms(way.worst_ms)}{sound}{swing}.")  # fmt: skip
+        share = 100.0 * (total(other) / total(mine) - 1.0) if total(mine) > 0.0 else 0.0
+        found.append(f"{way.name}: {total(other):.4g} {unit} h of error over all trials, {abs(share):.0f} % "
+                     f"{'more' if share > 0.0 else 'less'} than the chosen way's {total(mine):.4g}; "
+                     f"{_range_held(way)}{swing}.")  # fmt: skip
     return tuple(found)
 
 
-def _lost(one: Candidate) -> list[str]:
-    """Processes on which a candidate is unstable, as found or stretched."""
-    return [name for name, m in one.stretched.items() if not m.stable or not one.each[name].stable]
+def _range_held(one: Candidate) -> str:
+    """What margins say of a candidate over the whole range, in words."""
+    lost = [name for name, m in one.each.items() if not m.stable]
+    if lost:
+        return f"it is unstable on {', '.join(lost[:3])}"
+    lost = [name for name, m in one.stretched.items() if not m.stable]
+    edge = f", but at the end of the range it is unstable on {', '.join(lost[:3])}" if lost else ""
+    return f"its worst Ms is {one.worst_ms:.2f}{edge}"
 
 
 def _ms(value: float) -> str:
