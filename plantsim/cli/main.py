@@ -17,6 +17,7 @@ from plantsim.cli import (
     bump,
     check,
     compare,
+    explain,
     export,
     identify,
     lab,
@@ -52,7 +53,7 @@ def parser() -> argparse.ArgumentParser:
     top.add_argument("--version", action="store_true", help="show the version and stop")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", dest="command")
     for module in (run, check, listing, compare, export, test, trace, identify, bump, size, lab, loops, prove, matrix,
-                   study, upsets, alarms, train, tune):  # fmt: skip
+                   explain, study, upsets, alarms, train, tune):  # fmt: skip
         module.add(commands, shared)
     return top
 
