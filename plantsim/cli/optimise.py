@@ -78,6 +78,9 @@ def execute(args: argparse.Namespace, points: list[Tested] | None = None, starts
     state = Path(args.resume or args.state or f"{args.loop}-search.json")
     if not state.parent.is_dir():
         raise TuningError(sentence(f"'{state}'", "a file in a folder that exists"))
+    if state.exists() and not args.resume:
+        raise TuningError(sentence(f"'{state}', the results of an earlier search", f"--resume {state} to go on from "
+                                   "them, or another file with --state"))  # fmt: skip
     if not kernel_is_compiled():
         print(COMPILE_WORDS, file=sys.stderr, flush=True)
     line = _Line(args.json)

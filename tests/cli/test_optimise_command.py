@@ -52,6 +52,13 @@ def test_mistakes_are_said_before_anything_runs(options, said):
     assert said in str(caught.value)
 
 
+def test_results_of_an_earlier_search_are_not_written_over(tmp_path):
+    (tmp_path / "s.json").write_text("{}", encoding="utf-8")
+    with pytest.raises(PlantsimError, match="the results of an earlier search; allowed: --resume"):
+        command.execute(words("--state", str(tmp_path / "s.json")))
+    assert (tmp_path / "s.json").read_text(encoding="utf-8") == "{}"
+
+
 def test_usual_prices_take_the_way_to_the_limit():
     """Set point 45 NTU, limit 80 NTU: an error of 35 NTU for an hour costs a tenth of an hour out of spec."""
     model = load_model(FILE)
