@@ -370,20 +370,66 @@ def _profiles(
         was = estimates[name]
         estimates[name] = replace(was, low=min(low, was.low), high=max(high, was.high))
     if "z" in estimates:
+        excess = t * t * wider[n + 1]
         z = estimates["z"]
-        fixed = _Trial(trial.p, trial.model, trial.drift)
-        start, least = x, rss
-
-        def rise_of_z(value: float) -> float:
-            fixed.z = value
-            free = np.arange(n)
-            low_, high_ = np.array(fixed.bounds[0]), np.array(fixed.bounds[1])
-            return descend(fixed.residuals, start.copy(), free, low_, high_, 1e-4 * np.array(fixed.scale)) - least
-
-        step = min(max(t * z.error, 0.02 * abs(z.value)), 2.0 * trial.most)
-        low, high = profile(rise_of_z, z.value, step, max(t * t * wider[n + 1], 1e-300),
-                            (-2.0 * trial.most, 4.0 * trial.most))  # fmt: skip
+        low, high = _profile_of_z(trial, x, z.value, t * z.error, rss, excess)
         estimates["z"] = replace(z, low=min(low, max(z.low, -2.0 * trial.most)), high=high)
+        if estimates["z"].low <= 0.0:
+            _other_branch(trial, estimates, rss, t * t * max(wider[0], wider[n + 1]), excess)
+
+
+def _profile_of_z(
+    trial: _Trial, start: np.ndarray, value: float, step: float, least: float, excess: float
+) -> tuple[float, float]:  # fmt: skip
+    """Ends of the profile of the inverse response from one place of the others on."""
+    fixed = _Trial(trial.p, trial.model, trial.drift)
+    low, high = np.array(fixed.bounds[0]), np.array(fixed.bounds[1])
+
+    def rise_of_z(at: float) -> float:
+        fixed.z = at
+        return descend(fixed.residuals, start.copy(), np.arange(len(start)), low, high,
+                       1e-4 * np.array(fixed.scale)) - least  # fmt: skip
+
+    step = min(max(step, 0.02 * abs(value)), 2.0 * trial.most)
+    return profile(rise_of_z, value, step, max(excess, 1e-300), (-2.0 * trial.most, 4.0 * trial.most))
+
+
+def _other_branch(
+    trial: _Trial, estimates: dict[str, Estimate], rss: float, excess: float, excess_of_z: float
+) -> None:  # fmt: skip
+    """Widen dead time and inverse response to what fits as well on the other side of z = 0.
+
+    Where an inverse response is not shown, a lead with a long dead time and an inverse response with a short one are
+    two valleys of the sum of squares; a profile that starts in one of them does not see the other.
+    """
+    n = 1 + len(trial.model.shape)
+    low_, high_ = np.array(trial.bounds[0]), np.array(trial.bounds[1])
+    dead, z = estimates["L"], estimates["z"]
+    free, step = np.arange(1, n), 1e-4 * np.array(trial.scale)
+    nearest, place = math.inf, None
+    for value in np.linspace(0.0, dead.low, BRANCH_POINTS, endpoint=False):
+        starts = [np.array([value, math.log(tau * trial.most), 0.1]) for tau in (0.02, 0.05, 0.1, 0.2)]
+        starts = [np.clip(one, low_, high_) for one in starts]
+        best = min(starts, key=lambda one: float(np.sum(trial.residuals(one) ** 2)))
+        found: list[np.ndarray] = []
+        risen = descend(trial.residuals, best, free, low_, high_, step, found) - rss
+        if risen <= excess:
+            dead = replace(dead, low=min(dead.low, float(value)))
+        if risen < nearest:
+            nearest, place = risen, found[0]
+    estimates["L"] = dead
+    if place is None or nearest > excess_of_z:
+        return
+    columns = np.column_stack([*trial.columns(place), trial.fixed])
+    factors = np.linalg.lstsq(columns, trial.p.y, rcond=1e-13)[0]
+    if factors[0] != 0.0:
+        there = float(np.clip(-factors[1] / factors[0], -2.0 * trial.most, 4.0 * trial.most))
+        low, high = _profile_of_z(trial, place, there, 0.5 * abs(there), rss, excess_of_z)
+        estimates["z"] = replace(z, low=min(z.low, low), high=max(z.high, high))
+
+
+BRANCH_POINTS = 8
+"""Dead times looked at below the interval for an inverse response in place of a lead."""
 
 
 def _quantile(effective: float, count: int, together: int) -> float:

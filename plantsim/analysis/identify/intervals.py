@@ -111,11 +111,12 @@ def rise(
 
 def descend(
     residuals: Callable[[np.ndarray], np.ndarray], x: np.ndarray, free: np.ndarray, low: np.ndarray, high: np.ndarray,
-    step: np.ndarray,
+    step: np.ndarray, found: list[np.ndarray] | None = None,
 ) -> float:  # fmt: skip
     """Least sum of squares over some parameters: damped Gauss-Newton steps, cut at the bounds.
 
-    A small one of our own: it is called some twenty times for every interval, always from close by.
+    A small one of our own: it is called some twenty times for every interval, always from close by. `found` gets the
+    place of the least sum.
     """
     r = residuals(x)
     cost, damping = float(r @ r), 1e-3
@@ -139,4 +140,6 @@ def descend(
             damping *= 8.0
         if gained <= 3e-5 * cost / len(r):
             break
+    if found is not None:
+        found.append(x)
     return cost
