@@ -384,8 +384,8 @@ def test_a_shared_block_or_replaced_values_are_refused_and_nothing_is_written(wr
         changed_file(job, own_overrides=True)
     text = file.read_text(encoding="utf-8")
     shared = text.replace("    set: {pumps: 3, most: 2,", "    set: &both {pumps: 3, most: 2,")
-    shared = shared.replace("  coagulant-dosing:\n", "  second-sump:\n    program: sump-averaging\n    every: 2 s\n"
-                            "    connect: {level: LT-101}\n    set: *both\n  coagulant-dosing:\n", 1)  # fmt: skip
+    shared = shared.replace("  polymer-dosing:\n", "  second-sump:\n    program: sump-averaging\n    every: 2 s\n"
+                            "    connect: {level: LT-101}\n    set: *both\n  polymer-dosing:\n", 1)  # fmt: skip
     file.write_text(shared, encoding="utf-8")
     with pytest.raises(TuningError, match=r"the block is shared, so that control\.second-sump\.set\.band"):
         changed_file(job)
