@@ -36,7 +36,8 @@ _TELLING = ("level", "flow", "turbidity", "running", "torque", "bed_level", "und
             "dose", "neat", "height", "feed_flow", "overflow", "underflow", "charge")  # fmt: skip
 """Quantities that stand for those that leave with them, the most telling first."""
 _NO_SYMPTOM = ("position", "starts", "starts_hour", "washed", "total", "pumped", "drained", "energy", "run_time",
-               "dosed", "out_volume", "under_volume", "under_solids", "solids_lost", "fills", "cycles", "cake")  # fmt: skip
+               "dosed", "out_volume", "under_volume", "under_solids", "solids_lost", "fills", "cycles",
+               "cake")  # fmt: skip
 """What is told as an action of the logic, or counts up."""
 _COUNTS = ("spilled", "overtopped")
 """Counters that are told when they rise."""
