@@ -99,9 +99,9 @@ def mutated(folder: Path, mutation: Mutation) -> Path:
             logic, places = re.subn(old, new, logic)
             assert places == 1, f"the program has {places} places for {old!r}"
         (folder / source.name).write_text(logic, encoding="utf-8")
-        line = f"    program: {mutation.program}\n    every:"
-        assert text.count(line) == 1
-        text = text.replace(line, f"    file: {source.name}\n    every:")
+        text, places = re.subn(rf"^    program: {mutation.program}\b.*\n(?=    every:)", f"    file: {source.name}\n",
+                               text, flags=re.M)  # fmt: skip
+        assert places == 1, f"the plant file has {places} programs {mutation.program}"
         if mutation.program == "underflow-density":  # its parameters stand under its name
             text = text.replace("set: {speed_max: 95 %", f"set: {{{UNDERFLOW}, speed_max: 95 %")
     path = folder / "mutated.yaml"
