@@ -24,10 +24,12 @@ WIDER = 0.15
 """Part of its own width by which a band is widened on either side (common practice, no source)."""
 LEAST = 0.02
 """Least half-width of a band, part of the greatest value before the cause (common practice, no source)."""
-STRAIGHT = 0.98
+STRAIGHT = 0.95
 """Part of its variance before the cause that a straight line must explain for a quantity to count as going along it."""
 HELD = 60.0
 """Time a quantity must stay outside its band [s]."""
+TRIFLE = 1e-6
+"""What never has more than this, in its own unit, is no more than rounding and traces."""
 TOGETHER = 90.0
 """Quantities of one unit that leave within this time are told together [s]."""
 SETTLE = 1200.0
@@ -209,7 +211,7 @@ def _symptoms(record: Recording, time: np.ndarray, past: np.ndarray, then: np.nd
         if "." not in name or name.startswith("weather.") or name.rpartition(".")[2] in _NO_SYMPTOM:
             continue
         values = np.asarray(series.values, dtype=float)
-        if not np.isfinite(values[past | then]).all():
+        if not np.isfinite(values[past | then]).all() or np.abs(values[past | then]).max() < TRIFLE:
             continue
         counts = name.rpartition(".")[2] in _COUNTS
         one = _left(name, series, values, time, past, then, at)

@@ -114,23 +114,24 @@ Bar = tuple[str, str, list[tuple[float, float]], float]
 def _bars(data: RunData, found: Explanation) -> list[Bar]:
     """Causes, operator, alarms and outputs, one bar each, in the order in which they came."""
     made: list[Bar] = []
-    for t, words in found.causes[:4]:
-        made.append((words, _CAUSE, [], t))
-    for t, words in found.answers[:4]:
-        made.append((f"operator: {words}", _OPERATOR, [], t))
+    for t, text in found.causes[:4]:
+        made.append((text, _CAUSE, [], t))
+    for t, text in found.answers[:4]:
+        made.append((f"operator: {text}", _OPERATOR, [], t))
     for one in found.alarms[:MOST_BARS]:
         until = found.after if math.isinf(one.until) else one.until
         made.append((f"alarm {one.alarm}", _ALARM, [(one.after, until)], one.after))
     times = data.time - found.at
     shown = (times >= -found.before) & (times <= found.after)
-    telling = [one for one in found.actions if one.role != "actuator" and not one.usual]
+    telling = sorted((one for one in found.actions if one.role != "actuator"), key=lambda one: one.usual)
     for action in telling[:MOST_BARS]:
         full = 100.0 if action.role == "valve" else 1.0
         on = (data.series[action.tag].values > 0.5 * full) & shown
         edges = np.flatnonzero(np.diff(np.concatenate(([False], on, [False])).astype(np.int8))).reshape(-1, 2)
         spans = [(float(times[a]), float(times[min(b, len(times) - 1)])) for a, b in edges]
         colour = _DRIVE if action.role == "drive" else _PERMIT
-        made.append((f"{action.tag} {action.role} {action.words}", colour, spans, action.after))
+        words = f"{action.tag} {action.role} {action.words}" + (", as before too" if action.usual else "")
+        made.append((words, colour, spans, action.after))
     return made
 
 
