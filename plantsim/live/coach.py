@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from collections.abc import Callable
 from dataclasses import replace
@@ -16,9 +17,11 @@ from plantsim.live.plant import LivePlant, Maker
 from plantsim.live.session import Material, Session, Sitting
 from plantsim.plant.build import load_model
 from plantsim.plant.upsets import read_upset, shipped_upsets
+from plantsim.store.files import write_text
 from plantsim.store.folder import RunFolder
 
 FAR = 1 << 60
+DEBRIEFS = "debriefs.json"
 MAKERS: dict[str, Maker] = {"upset": make_upset, "cause": make_cause, "lesson": make_cause}
 
 
@@ -83,7 +86,7 @@ class Coach:
         self.sitting = sitting
         self.out = out
         self.judge = judge
-        self.debriefs: dict[str, Path] = {}
+        self._debriefs: dict[str, dict[int, Path]] = {}
         self._hinted: dict[str, int] = {}
         self._upsets = shipped_upsets()
         self._lessons = shipped_lessons()
@@ -220,7 +223,7 @@ class Coach:
         name = session.path.name
         judged = {
             "judging": name in self._working and self._working[name].is_alive(),
-            "debrief": name if name in self.debriefs else "",
+            "debriefs": sorted(self.debriefs(session)),
             "failed": self.failed.get(name, ""),
         }
         if lesson is None:
@@ -237,30 +240,59 @@ class Coach:
             "hints": [e.words for e in session.attempt.entries if e.act == "hint"],
         }
 
-    def finish(self, session: Session) -> str:
-        """Judge the attempt at work, in a thread of its own; the debrief comes when it is ready.
+    def debriefs(self, session: Session) -> dict[int, Path]:
+        """Page of each attempt of a session that was judged, by its number."""
+        name = session.path.name
+        if name not in self._debriefs:
+            try:
+                kept = json.loads((session.path / DEBRIEFS).read_text(encoding="utf-8"))
+                self._debriefs[name] = {int(number): Path(path) for number, path in kept.items()}
+            except (OSError, ValueError, AttributeError):
+                self._debriefs[name] = {}
+        return self._debriefs[name]
+
+    def finish(self, session: Session, attempt: int = 0) -> int:
+        """Judge an attempt, in a thread of its own; the debrief comes when it is ready.
+
+        Parameters
+        ----------
+        session : Session
+            The session.
+        attempt : int
+            Number of the attempt; 0: the one at work.
+
+        Returns
+        -------
+        int
+            Number of the attempt.
 
         Raises
         ------
         Refusal
-            If one is being judged already.
+            If one is being judged already, or there is no such attempt.
         """
         name = session.path.name
         if name in self._working and self._working[name].is_alive():
-            raise Refusal("the attempt is being judged already", 409)
+            raise Refusal("an attempt is being judged already", 409)
         if self.judge is None:
             raise Refusal("nothing judges here", 409)
         judge, lesson = self.judge, lesson_of(session.sitting)
-        material = session.material()
+        try:
+            material = session.material(attempt)
+        except KeyError:
+            raise Refusal(f"attempt: found {attempt}; allowed: an attempt that is still kept") from None
+        pages = self.debriefs(session)
 
         def work() -> None:
             try:
-                self.debriefs[name] = judge(material, lesson)
+                pages[material.attempt] = judge(material, lesson)
+                kept = {str(number): str(path) for number, path in pages.items()}
+                write_text(session.path / DEBRIEFS, json.dumps(kept, indent=1) + "\n")
                 self.failed.pop(name, None)
             except Exception as error:
                 self.failed[name] = f"{type(error).__name__}: {error}"
 
-        self.debriefs.pop(name, None)
+        pages.pop(material.attempt, None)
         self._working[name] = threading.Thread(target=work, name="judge", daemon=True)
         self._working[name].start()
-        return name
+        return material.attempt

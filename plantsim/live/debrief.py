@@ -12,6 +12,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from plantsim.live.coach import build_plant
 from plantsim.live.journal import Entry
 from plantsim.live.lessons import Lesson
@@ -22,6 +24,8 @@ from plantsim.live.views import bands_of
 from plantsim.sim.simulation import SavePoint
 
 SCORE, PAGE = "score.json", "debrief.html"
+PICTURES = 6
+"""Most quantities drawn."""
 
 
 def run_again(
@@ -85,19 +89,15 @@ def judge_session(material: Material, lesson: Lesson | None) -> Path:
     mine, opening = run_again(material.sitting, material.entries, material.ends)
     none, _ = run_again(material.sitting, without_operator(material.entries), material.ends)
     best, _ = run_again(material.sitting, with_best(material.entries, lesson), material.ends)
-    causes = [
-        tick
-        for number, tick in material.begun
-        if any(e.number == number and e.act in CAUSES for e in material.entries)
-    ]
-    cause = min(causes, default=None)
+    begun = [mine.begun(e.number) for e in material.entries if e.act in CAUSES]
+    cause = min((tick for tick in begun if tick is not None), default=None)
     if lesson is not None and lesson.scoring.cause > 0.0:
         cause = material.begins + round(lesson.scoring.cause / mine.model.step)
     found = score(mine, none, best, material.entries, material.begins, cause, lesson)
     folder = RunFolder(
-        f"{material.path.name}-attempt-{material.attempt}",
+        f"{lesson.name if lesson else 'training'}-attempt-{material.attempt}",
         material.path.parent,
-        {"title": lesson.title if lesson else "training session", "kind": "attempt"},
+        {"title": lesson.title if lesson else "training session", "session": material.path.name},
     )
     write_text(folder.path / SCORE, json.dumps(plain(found), indent=1) + "\n")
     page = render(sheet(material, lesson, found, mine), pictures(mine, none, best, material.begins))
@@ -185,12 +185,12 @@ def timeline(material: Material, plant: LivePlant) -> list[tuple[str, str, str]]
     """Causes, alarms and acts in order: time, kind and words."""
     step = plant.model.step
     lines: list[tuple[int, int, str, str]] = []
-    begun = dict(material.begun)
     for e in material.entries:
         if e.tick < material.begins or e.act in ("run", "pause", "minute", "speed", "save"):
             continue
         if e.act in CAUSES:
-            lines.append((begun.get(e.number, e.tick), 0, "cause", e.words))
+            begun = plant.begun(e.number)
+            lines.append((e.tick if begun is None else begun, 0, "cause", e.words))
         else:
             kind = {
                 "note": "note",
@@ -225,23 +225,30 @@ def pictures(mine: LivePlant, none: LivePlant, best: LivePlant, begins: int) -> 
     from plantsim.store.collect import factors
 
     bands = bands_of(mine.model.alarms)
-    drawn: list[dict[str, Any]] = []
+    first = begins // mine.sim.recorder.every
+    hours = mine.sim.recorder.time[first:] / 3600.0
+    ways = (("this attempt", mine), ("no action", none), ("best response", best))
+    drawn: list[tuple[bool, dict[str, Any]]] = []
     for i, channel in enumerate(mine.sim.recorder.channels):
-        if channel.name in bands and len(drawn) < 8:
-            scale, offset = factors(channel)
-            recorder = mine.sim.recorder
-            first = begins // recorder.every
-            drawn.append(
+        tag = mine.model.tags.get(channel.name)
+        if channel.name not in bands or tag is None or tag.role != "instrument":
+            continue
+        scale, offset = factors(channel)
+        lines = {words: way.sim.recorder.rows[first:, i] * scale + offset for words, way in ways}
+        low, high = (limit if limit is not None else sign * np.inf for limit, sign in zip(bands[tag.name], (-1, 1)))
+        quiet = all(bool(np.all((v >= low) & (v <= high))) for v in lines.values())
+        drawn.append(
+            (
+                quiet,
                 {
-                    "name": channel.name,
+                    "name": tag.name,
                     "unit": channel.unit,
                     "meaning": channel.meaning,
-                    "band": bands[channel.name],
-                    "hours": recorder.time[first:] / 3600.0,
-                    "lines": {
-                        words: p.sim.recorder.rows[first:, i] * scale + offset
-                        for words, p in (("this attempt", mine), ("no action", none), ("best response", best))
-                    },
-                }
+                    "band": bands[tag.name],
+                    "hours": hours,
+                    "lines": lines,
+                },
             )
-    return drawn
+        )
+    # what left its band comes first
+    return [picture for _, picture in sorted(drawn, key=lambda item: item[0])[:PICTURES]]

@@ -137,7 +137,7 @@ def _graph(tree: Tree) -> tuple[dict[str, _Node], list[_Edge]]:
         elif u.kind == "clarifier":
             join(name, u.overflow, "clean")
             if u.rake is not None:
-                nodes[name].drives = [f"{name}-rake"]
+                nodes[name].drives = [name]
         elif u.kind == "doser":
             nodes[name].drives = [name]
             join(u.from_, name, "chemical")
@@ -154,10 +154,17 @@ def _graph(tree: Tree) -> tuple[dict[str, _Node], list[_Edge]]:
 
 def _place(nodes: dict[str, _Node], edges: list[_Edge]) -> None:
     """Give each node its column, and part those that would stand in one place."""
+    clarifiers = [n for n in nodes.values() if n.kind == "clarifier"]
+    if len(clarifiers) > 1:  # side by side, each with its own mud to the right of it
+        for i, clarifier in enumerate(clarifiers):
+            clarifier.row = DIRTY + i
+        for e in [e for e in edges if e.what == "mud"]:
+            nodes[e.target].row = nodes[e.source].row
     forward = [e for e in edges if not e.back and e.what in ("dirty", "mud")]
     for _ in range(len(nodes)):
         for e in forward:
-            want = nodes[e.source].column + (0 if nodes[e.target].row != nodes[e.source].row else 1)
+            below = nodes[e.target].row != nodes[e.source].row and nodes[e.target].kind != "clarifier"
+            want = nodes[e.source].column + (0 if below else 1)
             nodes[e.target].column = max(nodes[e.target].column, want)
     for e in edges:  # clean water stands over what gives it, chemicals over what takes them
         if e.what == "clean" and not e.back and nodes[e.source].kind == "clarifier":

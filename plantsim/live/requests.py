@@ -265,12 +265,13 @@ class Requests:
         self.engine.take(session)
         return session.path.name
 
-    def _finish(self, role: str, who: str, body: Any) -> str:
-        request_of(body, {}, ())
+    def _finish(self, role: str, who: str, body: Any) -> int:
+        given = request_of(body, {"attempt": lambda v: int(number_of(v, "attempt"))}, ())
         session = self.engine.session
         self.engine.pace.pause(session.plant.tick)
-        self._journal(role, who, "finish", {}, "the attempt is judged")
-        return self.coach.finish(session)
+        number = self.coach.finish(session, given.get("attempt", 0))
+        self._journal(role, who, "finish", {"attempt": number}, f"attempt {number} is judged")
+        return number
 
     def _reveal(self, role: str, who: str, body: Any) -> int:
         request_of(body, {}, ())

@@ -101,7 +101,7 @@ class Pages:
             Route("/api/trend", self.trend),
             Route("/api/journal", self.journal),
             Route("/api/act", self.act, methods=["POST"]),
-            Route("/debrief/{name}/", self.debrief),
+            Route("/debrief/{number:int}/", self.debrief),
             WebSocketRoute("/live", self.live),
             Mount("/assets", StaticFiles(directory=ASSETS)),
         ]
@@ -190,7 +190,7 @@ class Pages:
         )
         if role == TRAINER:
             coach = engine.requests.coach
-            site.update(upsets=coach.upsets(), lessons=coach.lessons())
+            site.update(upsets=coach.upsets(), lessons=coach.lessons(), causes=engine.view.causes())
         return JSONResponse(site)
 
     async def trend(self, request: Request) -> Response:
@@ -215,7 +215,8 @@ class Pages:
     async def debrief(self, request: Request) -> Response:
         """The page of an attempt that was judged."""
         self._must(request)
-        path = self.engine.requests.coach.debriefs.get(request.path_params["name"])
+        pages = self.engine.requests.coach.debriefs(self.engine.session)
+        path = pages.get(request.path_params["number"])
         if path is None:
             raise HTTPException(404, "no such debrief")
         return FileResponse(

@@ -9,6 +9,7 @@ run.json            status `unfinished` until the session is ended
 session.json        plant file, overrides, seed, lesson: what the session is of
 journal.jsonl       every act, on the disk before it is done
 save.point          the plant's memory, every few seconds; the tick and acts it belongs to in front
+debriefs.json       where the debrief of each judged attempt is
 ==================  ================================================================================
 
 A session that was killed is built anew from its plant file and seed, and all acts are done again at their ticks. The
@@ -31,7 +32,7 @@ import numpy as np
 
 from plantsim.errors import StoreError
 from plantsim.live.journal import Entry, Journal, read_journal
-from plantsim.live.plant import LivePlant, Sample
+from plantsim.live.plant import LivePlant
 from plantsim.sim.alarms import AlarmNote
 from plantsim.sim.simulation import SavePoint
 
@@ -108,14 +109,6 @@ class Material:
         Its number.
     entries : list of Entry
         All acts of its past.
-    rows : ndarray
-        Its record.
-    alarms : list of AlarmNote
-        Changes of alarms.
-    samples : list
-        Hand samples with their values.
-    begun : list of (int, int)
-        Of entries with acts: the number, and the tick at which the first has begun.
     """
 
     path: Path
@@ -124,10 +117,6 @@ class Material:
     ends: int
     attempt: int
     entries: list[Entry]
-    rows: np.ndarray
-    alarms: list[AlarmNote]
-    samples: list[tuple[Sample, float]]
-    begun: list[tuple[int, int]]
 
 
 class Session:
@@ -212,21 +201,17 @@ class Session:
         if len(self.attempts) > MOST_ATTEMPTS:
             del self.attempts[1]
 
-    def material(self) -> Material:
-        """What the attempt at work is judged by, copied: the plant may go on meanwhile."""
-        plant = self.plant
-        return Material(
-            self.path,
-            self.sitting,
-            self.begins,
-            plant.tick,
-            self.attempt.number,
-            list(self.attempt.entries),
-            plant.sim.recorder.rows.copy(),
-            list(plant.sim.alarm_log),
-            list(plant.found),
-            [(e.number, begun) for e in self.attempt.entries if (begun := plant.begun(e.number)) is not None],
-        )
+    def material(self, number: int = 0) -> Material:
+        """What an attempt is judged by; 0: the one at work.
+
+        Raises
+        ------
+        KeyError
+            If there is no such attempt, or no longer.
+        """
+        found = {a.number: a for a in self.attempts}[number or self.attempt.number]
+        ends = self.plant.tick if found is self.attempt else found.ends
+        return Material(self.path, self.sitting, self.begins, ends, found.number, list(found.entries))
 
     # ------------------------------------------------------------------ save points on disk
     def checkpoint(self) -> None:

@@ -7,10 +7,12 @@ from typing import Any
 
 import numpy as np
 
+from plantsim import records
 from plantsim.live.desk import TRAINER
 from plantsim.live.journal import Entry
 from plantsim.live.picture import picture_of
 from plantsim.live.session import Attempt, Session
+from plantsim.plant.acts import SETTABLE
 from plantsim.plant.model import Alarm
 from plantsim.sim.alarms import AlarmDesk
 from plantsim.store.collect import factors
@@ -69,6 +71,14 @@ class View:
             "picture": self.picture,
             "limits": [{"on": li.channel, "at": li.value, "words": li.words, "kind": li.kind} for li in model.limits],
         }
+
+    def causes(self) -> list[str]:
+        """What a trainer's single cause can set: faults of all units, and state that can be set from outside."""
+        found = []
+        for unit, (kind, _) in self.plant.model.units.items():
+            fields = [*records.FIELD_UNITS.get(f"{kind}_f", ()), *SETTABLE.get(f"{kind}_s", ())]
+            found += [f"{unit.removesuffix('-motor')}.{field}" for field in fields]
+        return sorted({*found, *(f"weather.{field}" for field in SETTABLE["weather"])})
 
     def _program(self, name: str) -> dict[str, Any]:
         model = self.plant.model

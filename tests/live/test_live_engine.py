@@ -158,17 +158,27 @@ def test_a_lesson_is_timed_hinted_and_judged(tmp_path) -> None:
     assert e.session.plant.begun(2) == begins + 600
     for path, value in (("sump-level.hand_pumps", 1), ("sump-level.hand", True)):
         e.requests.do("operator", "Ann", {"act": "set", "path": path, "value": value})
-    name = e.requests.do("trainer", "T", {"act": "finish"})
+    number = e.requests.do("trainer", "T", {"act": "finish"})
+    name = e.session.path.name
     coach._working[name].join(60)
-    assert not coach.failed, coach.failed
-    page = coach.debriefs[name].read_text()
+    assert number == 2 and not coach.failed, coach.failed
+    pages = coach.debriefs(e.session)
+    page = pages[2].read_text()
     for words in ("A level that stands: debrief", "Simulated values only", "no action", "best response", "Timeline",
                   "sump-level.hand off -&gt; on", "What was behind it"):  # fmt: skip
         assert words in page
     assert "<script" not in page and "http" not in page.replace("http-equiv", "")
-    found = json.loads((coach.debriefs[name].parent / "score.json").read_text())
+    found = json.loads((pages[2].parent / "score.json").read_text())
     assert found["acted"] is not None and 0.0 <= found["total"] <= 100.0
     assert len(found["goals"]) == 2 and {p["name"] for p in found["parts"]} >= {"notice", "action", "calm"}
-    assert coach.debriefs[name].parent.joinpath("series.nc").exists()
+    assert pages[2].parent.joinpath("series.nc").exists()
+    # the attempt before can be judged too, and both are found again after an interruption
+    e.requests.do("trainer", "T", {"act": "finish", "attempt": 1})
+    coach._working[name].join(60)
+    assert sorted(pages) == [1, 2] and pages[1] != pages[2]
+    coach._debriefs.clear()
+    assert sorted(coach.debriefs(e.session)) == [1, 2]
+    with pytest.raises(Refusal, match="still kept"):
+        e.requests.do("trainer", "T", {"act": "finish", "attempt": 9})
     e.publish(1e9)
-    assert told["trainer"][-1]["lesson"]["debrief"] == name
+    assert told["trainer"][-1]["lesson"]["debriefs"] == [1, 2]

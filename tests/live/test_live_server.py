@@ -61,7 +61,7 @@ def test_the_page_and_its_parts_come_from_here_alone(served) -> None:
 
 def test_nothing_is_told_to_who_has_not_entered(served) -> None:
     _, _, client = served
-    for path in ("/api/site", "/api/trend?names=LT-101&from=0&to=1", "/api/journal", "/debrief/x/"):
+    for path in ("/api/site", "/api/trend?names=LT-101&from=0&to=1", "/api/journal", "/debrief/1/"):
         assert client.get(path).status_code == 401, path
     assert act(client, act="set", path="underflow.setpoint", value=1.2).status_code == 401
     with pytest.raises(WebSocketDisconnect), client.websocket_connect(SOCKET, headers=OURS):

@@ -61,7 +61,7 @@ function stamp() {
   const s = store.state;
   const parts = {
     journal: [lines.length, lines.at(-1)?.n], upsets: [JSON.stringify(s.upsets)], time: [JSON.stringify(s.saves), s.attempts?.length],
-    lesson: [s.lesson?.name, s.lesson?.hints?.length, s.lesson?.debrief, s.lesson?.judging, s.lesson?.failed], crew: [s.samples?.length],
+    lesson: [s.lesson?.name, s.lesson?.hints?.length, s.lesson?.debriefs?.join(), s.lesson?.judging, s.lesson?.failed], crew: [s.samples?.length],
   };
   return `${current} ${store.site.version} ${parts[current] ?? ""}`;
 }
@@ -77,8 +77,10 @@ function lessonPanel() {
   }
   if (l?.judging) parts.push(el("p", { class: "card" }, "The attempt is being judged ..."));
   if (l?.failed) parts.push(el("p", { class: "warn" }, `It could not be judged: ${l.failed}`));
-  if (l?.debrief) parts.push(el("p", {}, el("a", { href: `/debrief/${encodeURIComponent(l.debrief)}/`, target: "_blank", id: "debrief-link" }, "Debrief and score")));
-  if (isTrainer()) parts.push(el("button", { id: "finish", onclick: () => act({ act: "finish" }) }, "Finish and judge this attempt"));
+  for (const n of l?.debriefs ?? []) {
+    parts.push(el("p", {}, el("a", { href: `/debrief/${n}/`, target: "_blank", class: "debrief" }, `Debrief and score of attempt ${n}`)));
+  }
+  if (isTrainer()) parts.push(el("button", { id: "finish", onclick: () => act({ act: "finish" }) }, "Judge this attempt"));
   return parts;
 }
 
@@ -159,7 +161,8 @@ function upsetsPanel() {
   };
   parts.push(el("h3", {}, "Upset"), el("div", { class: "row" }, select), about, given,
     el("div", { class: "row" }, when, time, el("label", {}, hidden, " hidden"), el("button", { onclick: start, id: "start-upset" }, "Start")));
-  const what = el("input", { placeholder: "AT-201.bias, P-101.trip ...", "aria-label": "what is set" });
+  const what = el("input", { placeholder: "AT-201.bias, P-101.trip ...", "aria-label": "what is set", list: "causes" });
+  const causes = el("datalist", { id: "causes" }, ...store.site.causes.map((c) => el("option", { value: c })));
   const to = el("input", { placeholder: "to: 10 %, on, x1.2", size: "9", "aria-label": "to what" });
   const lasts = el("input", { placeholder: "for: 1 h", size: "7", "aria-label": "for how long" });
   const ramp = el("input", { placeholder: "ramp: 10 min", size: "8", "aria-label": "ramp" });
@@ -171,7 +174,7 @@ function upsetsPanel() {
     await act(body);
   };
   parts.push(el("h3", {}, "Single cause: a fault of an instrument, a machine, the water"),
-    el("div", { class: "row" }, what, to, lasts, ramp, el("button", { onclick: set }, "Set")));
+    el("div", { class: "row" }, what, causes, to, lasts, ramp, el("button", { onclick: set }, "Set")));
   return parts;
 }
 
@@ -192,8 +195,9 @@ function timePanel() {
   parts.push(el("h3", {}, "Attempts"), el("table", {}, ...(store.state.attempts ?? []).map((a) => {
     const ends = el("td");
     moves.push(() => { const now = store.state.attempts.find((x) => x.number === a.number); if (now) ends.textContent = `to ${hhmm(now.ends)}`; });
-    return el("tr", {}, el("td", {}, `attempt ${a.number}`), el("td", {}, `from ${hhmm(a.begins)}`), ends);
-  })), el("p", { class: "faint" }, "Compare: choose an attempt beside the trends."));
+    return el("tr", {}, el("td", {}, `attempt ${a.number}`), el("td", {}, `from ${hhmm(a.begins)}`), ends,
+      el("td", {}, el("button", { onclick: () => act({ act: "finish", attempt: a.number }), title: `score and debrief of attempt ${a.number}` }, "Judge")));
+  })), el("p", { class: "faint" }, "Compare: choose an attempt beside the trends, or judge both and lay their debriefs side by side."));
   return parts;
 }
 

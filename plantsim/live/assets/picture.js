@@ -105,8 +105,8 @@ function reading(group, tag, x, y) {
     [low, high] = scaleOf(band);
     const at = (v) => x + 44 * Math.max(0, Math.min(1, (v - low) / (high - low)));
     const a = at(band[0] ?? low), b = at(band[1] ?? high);
-    group.append(svg("rect", { class: "range", x, y: y + 2, width: 44, height: 3.5 }),
-      svg("rect", { class: "band", x: a, y: y + 2, width: b - a, height: 3.5 }));
+    group.append(svg("rect", { class: "range", x, y: y + 3.5, width: 44, height: 3.5 }),
+      svg("rect", { class: "band", x: a, y: y + 3.5, width: b - a, height: 3.5 }));
     pointer = svg("path", { class: "pointer" });
     group.append(pointer);
   }
@@ -120,11 +120,12 @@ function reading(group, tag, x, y) {
     text.textContent = `${shown(tag)} ${p.u}${outOfBand(tag) ? " \u25C6" : ""}`;
     if (pointer && v !== null) {
       const px = x + 44 * Math.max(0, Math.min(1, (v - low) / (high - low)));
-      pointer.setAttribute("d", `M${px} ${y + 6} l-2.6 -5 h5.2 z`);
+      pointer.setAttribute("d", `M${px} ${y + 7.5} l-2.4 -4.6 h4.8 z`);
     }
     if (truth) {
       const on = $("truth").checked;
-      truth.textContent = on ? `true ${number(value(`${tag}.true`))}` : "";
+      const v = number(value(`${tag}.true`));
+      truth.textContent = on ? (v.length > 5 ? v : `true ${v}`) : "";
       label.textContent = on ? "" : tag;
     }
   });

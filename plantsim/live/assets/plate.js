@@ -113,7 +113,7 @@ function onOff(name) {
 export function openNode(n) {
   const tags = new Set([...n.values, ...n.parts]);
   for (const d of n.drives) for (const p of store.site.points) {
-    if (p.k === "drive" && (p.m === `asks ${d} to run` || p.m === `asks ${d.replace("-rake", " rake")} to run`)) tags.add(p.n);
+    if (p.k === "drive" && (p.m === `asks ${d} to run` || p.m === `asks ${d} rake to run`)) tags.add(p.n);
   }
   const programs = store.site.programs.filter((p) => p.rows.some((r) => r.is === "output" && tags.has(r.tag)));
   const reads = store.site.programs.filter((p) => !programs.includes(p) && p.rows.some((r) => r.is === "input" && tags.has(r.tag)));
@@ -125,7 +125,7 @@ export function openNode(n) {
       const tripped = value(`${d}.tripped`) > 0.5, runs = value(`${d}.running`) > 0.5;
       now.textContent = tripped ? "\u2715 tripped" : runs ? `\u25B6 runs at ${number(value(`${d}.speed`))} %` : "\u25A0 stands";
     });
-    return el("div", { class: "point" }, el("div", {}, `${d} `, now), el("span"));
+    return el("div", { class: "point" }, el("div", {}, `${d === n.name && n.kind === "clarifier" ? "rake" : d} `, now), el("span"));
   }));
   const values = [...n.values, ...n.parts].filter((t) => point(t));
   if (values.length) parts.push(el("h3", {}, "Values"), ...values.map((t) => valueRow(t, point(t).m)));

@@ -43,7 +43,7 @@ function make(name) {
   const p = point(name);
   const box = el("div", { class: "chart" });
   box.dataset.point = name;
-  const area = el("div");
+  const area = el("div", { class: "area" });
   const now = el("div", { class: "now" });
   const beside = el("div", { class: "beside" }, el("b", {}, name), now, el("span", { class: "faint" }, p.u),
     el("button", { class: "close", title: `remove the trend of ${name}`, "aria-label": `remove the trend of ${name}`,
@@ -52,7 +52,7 @@ function make(name) {
   $("charts").append(box);
   const band = p.b;
   const options = {
-    width: 200, height: 90, cursor: { show: false }, legend: { show: false }, padding: [6, 6, 0, 0],
+    width: 200, height: 90, cursor: { show: false }, legend: { show: false }, padding: [6, 14, 0, 0],
     scales: { x: { time: false }, y: { range: (u, low, high) => range(low, high, band) } },
     axes: [
       { size: 20, font: "10px sans-serif", stroke: "#5b636a", grid: { stroke: "#e3e6e8", width: 1 }, ticks: { show: false },
