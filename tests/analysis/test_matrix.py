@@ -3,6 +3,7 @@
 Expected reactions are read from the logic itself (delays of its programs, its wiring), not from an earlier matrix.
 """
 
+import time
 from pathlib import Path
 
 import pytest
@@ -140,3 +141,12 @@ def test_counts_add_up(matrix):
     assert {role for _, role in matrix.outputs} <= {"drive", "permit", "flag", "actuator"}
     assert ("HS-202", "flag") in matrix.outputs
     assert ("XC-100", "permit") in matrix.outputs
+
+
+@pytest.mark.slow
+def test_the_whole_plant_is_swept_in_less_than_three_minutes():
+    began = time.monotonic()
+    whole = sweep(load_model(PLANT))
+    assert time.monotonic() - began < 180.0
+    assert len(whole.rows) == len(failures_of(whole.model)) > 140
+    assert whole.count(NO_TRACE) < len(whole.rows) / 4
