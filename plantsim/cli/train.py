@@ -79,6 +79,7 @@ def execute(args: argparse.Namespace) -> int:
     from plantsim.live.session import Session, Sitting, read_sitting
     from plantsim.store.folder import runs_folder
 
+    _free(args.host, args.port)
     if not kernel_is_compiled():
         print(COMPILE_WORDS, file=sys.stderr, flush=True)
     if args.resume:
@@ -87,7 +88,7 @@ def execute(args: argparse.Namespace) -> int:
         session = Session.resume(folder, build_plant)
         coach = Coach(sitting, args.out, judge_session)
     else:
-        sitting = Sitting(str(args.file), tuple(args.overrides), args.seed, args.lesson)
+        sitting = Sitting(str(Path(args.file).resolve()), tuple(args.overrides), args.seed, args.lesson)
         coach = Coach(sitting, args.out, judge_session)
         session = coach.begin(sitting)
     engine = Engine(session, Requests(coach))
@@ -122,6 +123,27 @@ def execute(args: argparse.Namespace) -> int:
         engine.stop()
     print(f"to go on: plantsim train --resume {session.path}")
     return 0
+
+
+def _free(host: str, port: int) -> None:
+    """See that the address can be listened on.
+
+    Raises
+    ------
+    ConfigError
+        If it cannot.
+    """
+    import socket
+
+    from plantsim.errors import ConfigError
+
+    try:
+        family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
+        with socket.socket(family, socket.SOCK_STREAM) as s:
+            s.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            s.bind((host, port))
+    except (OSError, OverflowError) as error:
+        raise ConfigError(f"--host {host} --port {port}: found {error}; allowed: a free port of this machine") from None
 
 
 def _passwords() -> dict[str, str]:

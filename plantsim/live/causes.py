@@ -99,7 +99,7 @@ def make_upset(model: Model, data: dict[str, Any], tick: int) -> list[ActPlan]:
     return scenario_plans(model, {"upsets": [block]})
 
 
-def scenario_plans(model: Model, blocks: dict[str, Any]) -> list[ActPlan]:
+def scenario_plans(model: Model, blocks: dict[str, Any], name: str = "upset") -> list[ActPlan]:
     """Acts of a scenario given as a table, its times counted from the start of the plant.
 
     Raises
@@ -107,7 +107,7 @@ def scenario_plans(model: Model, blocks: dict[str, Any]) -> list[ActPlan]:
     Refusal
         With the first finding.
     """
-    tree = open_scenario(dump(blocks), "trainer")
+    tree = open_scenario(dump(blocks), name)
     try:
         tree.raise_findings()
         places = Places.of(model)

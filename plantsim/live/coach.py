@@ -9,16 +9,20 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from plantsim.errors import PlantsimError
+from plantsim.analysis.checks import NameRefusal, SentenceError, needs, parse
+from plantsim.errors import ConfigError, PlantsimError
 from plantsim.live.causes import make_cause, make_upset, scenario_plans
 from plantsim.live.desk import Refusal
 from plantsim.live.lessons import Lesson, read_lesson, shifted, shipped_lessons
 from plantsim.live.plant import LivePlant, Maker
 from plantsim.live.session import Material, Session, Sitting
 from plantsim.plant.build import load_model
+from plantsim.plant.fields import nearest, quoted
+from plantsim.plant.model import Model
 from plantsim.plant.upsets import read_upset, shipped_upsets
 from plantsim.store.files import write_text
 from plantsim.store.folder import RunFolder
+from plantsim.units import sentence
 
 FAR = 1 << 60
 DEBRIEFS = "debriefs.json"
@@ -28,7 +32,7 @@ MAKERS: dict[str, Maker] = {"upset": make_upset, "cause": make_cause, "lesson": 
 def lesson_causes(model: Any, data: dict[str, Any], tick: int) -> list[Any]:
     """Acts of a lesson's own upsets and causes, its times counted from the present tick."""
     by = tick * model.step
-    return scenario_plans(model, {key: shifted(data.get(key, []), by) for key in ("upsets", "acts")})
+    return scenario_plans(model, {key: shifted(data.get(key, []), by) for key in ("upsets", "acts")}, "lesson")
 
 
 MAKERS["lesson"] = lesson_causes
@@ -61,7 +65,26 @@ def find_lesson(name: str) -> Lesson:
         If it cannot be read.
     """
     shipped = shipped_lessons()
+    if name not in shipped and not Path(name).is_file():
+        known = f"a lesson that ships ({', '.join(shipped)}), or a file of your own"
+        raise ConfigError(sentence(quoted(name), known, nearest(name, shipped)))
     return read_lesson(shipped[name] if name in shipped else Path(name))
+
+
+def judgeable(model: Model, lesson: Lesson) -> None:
+    """See that a plant has everything the goals of a lesson speak of.
+
+    Raises
+    ------
+    ConfigError
+        If it has not.
+    """
+    known = {c.name: "1" if c.unit in ("-", "") else c.unit for c in model.channels}
+    for text in lesson.goals:
+        try:
+            needs(parse(text), known)
+        except (SentenceError, NameRefusal) as error:
+            raise ConfigError(f"goal '{text}': {error}") from None
 
 
 class Coach:
@@ -155,6 +178,11 @@ class Coach:
     def begin(self, sitting: Sitting, who: str = "") -> Session:
         """A new session, with the causes of its lesson journaled as its first act."""
         lesson = lesson_of(sitting)
+        plant = build_plant(sitting)
+        if lesson is not None:
+            # what does not fit is said before anything is written
+            MAKERS["lesson"](plant.model, dict(lesson.causes), plant.tick)
+            judgeable(plant.model, lesson)
         stem = f"{Path(sitting.file).stem}-train" + (f"-{lesson.name}" if lesson else "")
         folder = RunFolder(
             stem,
@@ -166,7 +194,7 @@ class Coach:
                 "kind": "training",
             },
         )
-        session = Session(folder.path, sitting, build_plant)
+        session = Session(folder.path, sitting, lambda _: plant)
         if lesson is not None:
             words = f"lesson begins: {lesson.title}"
             session.do("lesson", who or "lesson", "lesson-begins", {"name": sitting.lesson}, words)
