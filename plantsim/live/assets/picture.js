@@ -125,7 +125,7 @@ function reading(group, tag, x, y) {
     if (truth) {
       const on = $("truth").checked;
       const v = number(value(`${tag}.true`));
-      truth.textContent = on ? (v.length > 5 ? v : `true ${v}`) : "";
+      truth.textContent = on ? (v.length > 4 ? v : `true ${v}`) : "";
       label.textContent = on ? "" : tag;
     }
   });
