@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import re
 import textwrap
 from pathlib import Path
 from typing import Any
 
-from plantsim.cli.tables import duration, table
+from plantsim.cli.tables import table
 
 
 def add(commands: Any, shared: argparse.ArgumentParser) -> None:
@@ -149,17 +150,25 @@ def _explain(name: str, tree: Any, places: Any) -> None:
         block("what the model leaves out", [tree.note])
     block("cautions", [*tree.cautions, "Simulated values: times and amounts of a real plant are its own. Local codes, "
                                        "permits and licensed practice come first."])
-    until, at = (duration(time).replace(" ", "") for time in (tree.begin + tree.horizon, tree.begin))
+    until, at = (_time(time).replace(" ", "") for time in (tree.begin + tree.horizon, tree.begin))
     print(f"\ntry it: plantsim run configs/{tree.shown_on[0]}.yaml --until {until} --upset {name}@{at}  (and "
           "again with --respond)")
 
 
 def _window(start: float, stop: float) -> str:
-    return f"within {duration(stop)}" if start <= 0.0 else f"{duration(start)} to {duration(stop)}"
+    return f"within {_time(stop)}" if start <= 0.0 else f"{_time(start)} to {_time(stop)}"
+
+
+def _time(seconds: float) -> str:
+    """A length of time without loss: 2 h 1 min, never 2.017 h."""
+    from plantsim.plant.program_variables import spelled
+
+    return re.sub(r"([a-z])(\d)", r"\1 \2", re.sub(r"(\d)([a-z])", r"\1 \2", spelled(seconds)))
 
 
 def _doing(act: Any) -> str:
-    after = act.after if isinstance(act.after, str) else "" if act.after == 0.0 else f"after {duration(act.after)}: "
-    over = "" if act.ramp == 0.0 else f" over {act.ramp if isinstance(act.ramp, str) else duration(act.ramp)}"
-    last = "" if act.for_ is None else f" for {act.for_ if isinstance(act.for_, str) else duration(act.for_)}"
+    wait = act.after if isinstance(act.after, str) else "" if act.after == 0.0 else _time(act.after)
+    after = f"after {wait}: " if wait else ""
+    over = "" if act.ramp == 0.0 else f" over {act.ramp if isinstance(act.ramp, str) else _time(act.ramp)}"
+    last = "" if act.for_ is None else f" for {act.for_ if isinstance(act.for_, str) else _time(act.for_)}"
     return f"{after}{act['set']} to {act.to}{over}{last}" + (f" ({act.note})" if act.note else "")
