@@ -122,7 +122,8 @@ class Coach:
         return self._upsets
 
     def upsets(self) -> list[dict[str, Any]]:
-        """Upsets as a page lists them."""
+        """Upsets as a page lists them; those shown on this plant come first."""
+        stem = Path(self.sitting.file).stem
         listed = []
         for name, path in self._upsets.items():
             tree = read_upset(path)
@@ -134,13 +135,14 @@ class Coach:
                     "cause": tree.cause,
                     "consequence": tree.consequence,
                     "cautions": list(tree.cautions),
+                    "here": stem in tree.shown_on,
                     "parameters": [
                         {"name": n, "value": p.value, "low": p.low or "", "high": p.high or "", "words": p.words}
                         for n, p in tree.parameters.items()
                     ],
                 }
             )
-        return listed
+        return sorted(listed, key=lambda one: not one["here"])
 
     def upset_words(self, given: dict[str, Any]) -> str:
         """What is journaled of an upset asked for."""

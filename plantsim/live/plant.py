@@ -166,7 +166,9 @@ class LivePlant:
         Every save point of the ring is made before the acts at its own tick.
         """
         for entry in entries:
-            self.advance(min(entry.tick, tick))
+            if entry.tick > tick:
+                break
+            self.advance(entry.tick)
             self.apply(entry)
         self.advance(tick)
 

@@ -133,7 +133,7 @@ function upsetsPanel() {
     u.status === "over" ? null : el("button", { onclick: () => act({ act: "end-upset", entry: u.entry }) }, "End"))),
     el("button", { onclick: () => act({ act: "reveal" }) }, "Tell the operator what was hidden"));
   }
-  const select = el("select", { id: "upset", "aria-label": "upset" }, ...store.site.upsets.map((u) => el("option", { value: u.name }, `${u.number}. ${u.title}`)));
+  const select = el("select", { id: "upset", "aria-label": "upset" }, ...store.site.upsets.map((u) => el("option", { value: u.name }, `${u.number}. ${u.title}${u.here ? "" : " (not tested on this plant)"}`)));
   const about = el("div", { class: "card" }), given = el("div");
   const when = el("select", { id: "when", "aria-label": "when" }, el("option", { value: "" }, "now"), el("option", { value: "after" }, "after"), el("option", { value: "within" }, "at random within"));
   const time = el("input", { value: "10 min", size: "7", "aria-label": "time", id: "when-time" });
@@ -141,7 +141,8 @@ function upsetsPanel() {
   const show = () => {
     const u = store.site.upsets.find((x) => x.name === select.value);
     if (!u) return;
-    about.replaceChildren(el("div", {}, `Cause: ${u.cause}.`), el("div", { class: "faint" }, `If nobody acts: ${u.consequence}.`));
+    about.replaceChildren(el("div", {}, `Cause: ${u.cause}.`), el("div", { class: "faint" }, `If nobody acts: ${u.consequence}.`),
+      ...u.cautions.map((c) => el("div", { class: "warn" }, `Caution: ${c}`)));
     given.replaceChildren(...u.parameters.map((p) => {
       const input = el("input", { value: p.value, size: "9", "aria-label": p.name, title: `${p.low} to ${p.high}` });
       input.dataset.parameter = p.name;
