@@ -28,7 +28,7 @@ def add(commands: Any, shared: argparse.ArgumentParser) -> None:
     )
     p.add_argument("--lessons", action="store_true", help="list the shipped lessons and stop")
     p.add_argument(
-        "--resume", metavar="RUN", help="go on with a session that was interrupted: its folder, or its name"
+        "--resume", metavar="RUN", help="go on with a session that was interrupted: its folder, its name, or last"
     )
     p.add_argument("--seed", type=int, default=1, metavar="N", help="seed of everything random (1)")
     p.add_argument(
@@ -83,7 +83,7 @@ def execute(args: argparse.Namespace) -> int:
     if not kernel_is_compiled():
         print(COMPILE_WORDS, file=sys.stderr, flush=True)
     if args.resume:
-        folder = Path(args.resume) if Path(args.resume).is_dir() else runs_folder(args.out) / args.resume
+        folder = _session(args.resume, runs_folder(args.out))
         sitting = read_sitting(folder)
         session = Session.resume(folder, build_plant)
         coach = Coach(sitting, args.out, judge_session)
@@ -123,6 +123,14 @@ def execute(args: argparse.Namespace) -> int:
         engine.stop()
     print(f"to go on: plantsim train --resume {session.path}")
     return 0
+
+
+def _session(text: str, runs: Path) -> Path:
+    """Folder of a session: its path, its name among the runs, or `last` for the youngest."""
+    if text == "last":
+        found = sorted(runs.glob("*/session.json"), key=lambda path: path.stat().st_mtime)
+        return found[-1].parent if found else runs
+    return Path(text) if Path(text).is_dir() else runs / text
 
 
 def _free(host: str, port: int) -> None:

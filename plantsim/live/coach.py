@@ -196,6 +196,7 @@ class Coach:
                 "kind": "training",
             },
         )
+        folder.abandon(f"a training session, to go on: plantsim train --resume {folder.name}")
         session = Session(folder.path, sitting, lambda _: plant)
         if lesson is not None:
             words = f"lesson begins: {lesson.title}"

@@ -190,8 +190,16 @@ def test_trip_alarm_answer_score_and_a_second_attempt(people) -> None:
     assert begins == 4 * 3600
     assert not operator.find("#tab-upsets") and not operator.find("#run")
     trainer.click("[data-speed='600']")
+    # the trainer trips the pump before the lesson would, and the operator is not told
+    trainer.click("#tab-upsets")
+    until(lambda: trainer.find("#start-upset"))
+    trainer.script(
+        "const s = document.querySelector('#upset'); s.value = 'duty-pump-trip'; s.dispatchEvent(new Event('change'))"
+    )
+    trainer.click("#start-upset")
+    until(lambda: "hidden" in trainer.text("#panel .card"))
     trainer.click("#run")
-    # the pump trips by itself, at a time drawn; the operator sees the alarm and what stands
+    # the operator sees the alarm and what stands
     until(lambda: "YA-102" in operator.text("#alarm-list") or "YA-101" in operator.text("#alarm-list"), 40)
     trainer.click("#run")
     until(lambda: "time stands" in operator.text("#pace-words"))

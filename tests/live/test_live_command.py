@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import socket
 
 import pytest
 from live_rig import ROOT, SAND
 
 from plantsim.cli.main import main
+from plantsim.cli.train import _session
 
 
 @pytest.mark.parametrize(
@@ -37,6 +39,15 @@ def test_a_port_that_is_taken_is_told(tmp_path, capsys) -> None:
         s.listen()
         assert main(["train", SAND, "--port", str(s.getsockname()[1]), "--out", str(tmp_path / "runs")]) == 2
     assert "a free port" in capsys.readouterr().err and not (tmp_path / "runs").exists()
+
+
+def test_the_youngest_session_is_found(tmp_path) -> None:
+    for name, when in (("a", 2000), ("b", 3000), ("c", 1000)):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "session.json").write_text("{}")
+        os.utime(tmp_path / name / "session.json", (when, when))
+    assert _session("last", tmp_path) == tmp_path / "b"
+    assert _session("a", tmp_path) == tmp_path / "a" and _session(str(tmp_path / "c"), tmp_path) == tmp_path / "c"
 
 
 def test_the_lessons_are_listed(capsys) -> None:
