@@ -9,6 +9,7 @@ import numpy as np
 
 from plantsim.errors import ConfigError
 from plantsim.live.desk import Refusal
+from plantsim.live.lessons import shifted
 from plantsim.plant.acts import Act, Places, make_act, make_acts
 from plantsim.plant.model import Model
 from plantsim.plant.plans import ActPlan, Start
@@ -97,6 +98,18 @@ def make_upset(model: Model, data: dict[str, Any], tick: int) -> list[ActPlan]:
     if data.get("respond"):
         block["respond"] = "yes"
     return scenario_plans(model, {"upsets": [block]})
+
+
+def make_lesson(model: Model, data: dict[str, Any], tick: int) -> list[ActPlan]:
+    """Acts of a lesson's upsets and further causes, their times counted from the present tick.
+
+    Raises
+    ------
+    Refusal
+        If they do not fit the plant.
+    """
+    by = tick * model.step
+    return scenario_plans(model, {key: shifted(data.get(key, []), by) for key in ("upsets", "acts")}, "lesson")
 
 
 def scenario_plans(model: Model, blocks: dict[str, Any], name: str = "upset") -> list[ActPlan]:

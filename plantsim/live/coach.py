@@ -11,10 +11,11 @@ from typing import Any
 
 from plantsim.analysis.checks import NameRefusal, SentenceError, needs, parse
 from plantsim.errors import ConfigError, PlantsimError
-from plantsim.live.causes import make_cause, make_upset, scenario_plans
+from plantsim.live.causes import make_cause, make_lesson, make_upset
 from plantsim.live.desk import Refusal
-from plantsim.live.lessons import Lesson, read_lesson, shifted, shipped_lessons
+from plantsim.live.lessons import Lesson, read_lesson, shipped_lessons
 from plantsim.live.plant import LivePlant, Maker
+from plantsim.live.score import is_right
 from plantsim.live.session import Material, Session, Sitting
 from plantsim.plant.build import load_model
 from plantsim.plant.fields import nearest, quoted
@@ -26,16 +27,7 @@ from plantsim.units import sentence
 
 FAR = 1 << 60
 DEBRIEFS = "debriefs.json"
-MAKERS: dict[str, Maker] = {"upset": make_upset, "cause": make_cause, "lesson": make_cause}
-
-
-def lesson_causes(model: Any, data: dict[str, Any], tick: int) -> list[Any]:
-    """Acts of a lesson's own upsets and causes, its times counted from the present tick."""
-    by = tick * model.step
-    return scenario_plans(model, {key: shifted(data.get(key, []), by) for key in ("upsets", "acts")}, "lesson")
-
-
-MAKERS["lesson"] = lesson_causes
+MAKERS: dict[str, Maker] = {"upset": make_upset, "cause": make_cause, "lesson": make_lesson}
 
 
 def build_plant(sitting: Sitting) -> LivePlant:
@@ -239,8 +231,6 @@ class Coach:
         lesson = lesson_of(session.sitting)
         if lesson is None or not lesson.hints:
             return []
-        from plantsim.live.score import is_right
-
         now = (session.plant.tick - session.begins) * session.plant.model.step
         entries = session.attempt.entries
         given = {e.words for e in entries if e.act == "hint"}

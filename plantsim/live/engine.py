@@ -118,7 +118,11 @@ class Engine:
                 self._answer(*item)
             except queue.Empty:
                 pass
-            self.turn()
+            try:
+                self.turn()
+            except Exception as error:  # the thread lives on: the page says what is wrong, and there is a way back
+                self.pace.pause(self.session.plant.tick)
+                self.fault = f"a fault of the program: {type(error).__name__}: {error}"
         self.session.checkpoint()
 
     def _wait(self) -> float:

@@ -17,7 +17,7 @@ from plantsim.plant.reader import examine
 from plantsim.plant.sections import PLANT
 from plantsim.plant.tree import Tree
 
-CHEMICAL, CLEAN, DIRTY, MUD, LAND = 0, 1, 2, 3, 4
+CHEMICAL, CLEAN, DIRTY, MUD = 0, 1, 2, 3
 """Rows of the grid, from the top."""
 
 
@@ -61,7 +61,7 @@ def picture_of(model: Model, reading: Reading) -> dict[str, Any]:
     values = _values(model, reading, nodes)
     return {
         "columns": max((n.column for n in nodes.values()), default=0) + 1,
-        "rows": 5,
+        "rows": max((n.row for n in nodes.values()), default=0) + 1,
         "nodes": [
             {
                 "name": n.name,

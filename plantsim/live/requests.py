@@ -14,8 +14,6 @@ from plantsim.plant.program_variables import spelled
 if TYPE_CHECKING:
     from plantsim.live.engine import Engine
 
-FAR = 1 << 60
-
 
 class Requests:
     """Judges and does requests.

@@ -14,7 +14,7 @@ from plantsim.live.picture import picture_of
 from plantsim.live.session import Attempt, Session
 from plantsim.plant.acts import SETTABLE
 from plantsim.plant.model import Alarm
-from plantsim.sim.alarms import AlarmDesk
+from plantsim.sim.simulation import Simulation
 from plantsim.store.collect import factors
 
 JOURNAL_SHOWN = 200
@@ -144,7 +144,7 @@ class View:
             "clock": sim.when(sim.tick).isoformat(timespec="seconds"),
             "attempt": attempt.number,
             "v": values if role == TRAINER else values[: self.open],
-            "alarms": alarm_rows(sim.alarms, sim.tick),
+            "alarms": alarm_rows(sim),
             "samples": [
                 {"tag": s.tag, "t": s.tick * sim.model.step, "v": round(v, 3)} for s, v in self.plant.found[-12:]
             ],
@@ -277,12 +277,15 @@ def alarm_sheet(alarm: Alarm) -> dict[str, Any]:
     }
 
 
-def alarm_rows(desk: AlarmDesk, tick: int) -> list[list[Any]]:
-    """Alarms that are not normal: name, state, since when [s], value."""
-    sim = desk._sim
-    s = sim.model.arena.alarm_s
-    return [
-        [name, state, int(s["changed"][i]) * sim.model.step, float(f"{desk.value(name):.5g}"), int(s["first"][i])]
-        for i, name, state in ((a.index, a.name, desk.state(a.name)) for a in sim.model.alarms)
-        if state != "normal"
-    ]
+def alarm_rows(sim: Simulation) -> list[list[Any]]:
+    """Alarms that are not normal: name, state, since when [s], value, whether it came first of its group."""
+    states = sim.model.arena.alarm_s
+    rows: list[list[Any]] = []
+    for alarm in sim.model.alarms:
+        state = sim.alarms.state(alarm.name)
+        if state != records.ALARM_STATES[records.ALARM_NORMAL]:
+            value = sim.alarms.value(alarm.name)
+            since = int(states["changed"][alarm.index]) * sim.model.step
+            shown = float(f"{value:.5g}") if math.isfinite(value) else None
+            rows.append([alarm.name, state, since, shown, int(states["first"][alarm.index])])
+    return rows

@@ -182,3 +182,21 @@ def test_a_lesson_is_timed_hinted_and_judged(tmp_path) -> None:
         e.requests.do("trainer", "T", {"act": "finish", "attempt": 9})
     e.publish(1e9)
     assert told["trainer"][-1]["lesson"]["debriefs"] == [1, 2]
+
+
+def test_a_fault_stands_the_plant_and_leaves_a_way_back(tmp_path, monkeypatch) -> None:
+    e, _ = engine(tmp_path)
+    e._clock = e.pace._clock = time.monotonic
+    e.start()
+    try:
+        e.ask("trainer", "T", {"act": "speed", "speed": 600}).result(5)
+        e.ask("trainer", "T", {"act": "run"}).result(5)
+        time.sleep(0.3)
+        with monkeypatch.context() as broken:
+            broken.setattr(e.session.plant, "advance", lambda tick: 1 / 0)
+            time.sleep(0.3)
+            assert "ZeroDivisionError" in e.fault and not e.pace.running
+        e.ask("trainer", "T", {"act": "back", "seconds": 0.0}).result(5)
+        assert e.fault == "" and e.session.plant.tick == 0
+    finally:
+        e.stop()
