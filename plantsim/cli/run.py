@@ -102,15 +102,22 @@ def execute(args: argparse.Namespace) -> int:
     """Do it."""
     until = length(args.until)
     from plantsim.report.aside import Aside, worth_while
+    from plantsim.sim.loading import no_collecting
 
     with Aside(not args.no_page and worth_while()) as aside:
-        return _execute(args, until, aside)
+        with no_collecting():
+            model = _load(args)
+        return _execute(args, model, until, aside)
 
 
-def _execute(args: argparse.Namespace, until: float, aside: Any) -> int:
+def _load(args: argparse.Namespace) -> Model:
+    """The plant that the words of the command ask for."""
     from plantsim.plant.build import load_model
 
-    model = load_model(args.file, args.overrides, args.watch, scenario_asked(args))
+    return load_model(args.file, args.overrides, args.watch, scenario_asked(args))
+
+
+def _execute(args: argparse.Namespace, model: Model, until: float, aside: Any) -> int:
     check_times(model, until)
     from plantsim.store.folder import RunFolder
 

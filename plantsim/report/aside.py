@@ -7,6 +7,7 @@ none, or anything at all goes wrong there, the page is written as ever.
 
 from __future__ import annotations
 
+import gc
 import os
 import pickle
 import subprocess
@@ -16,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from plantsim.report.page import Pictures
     from plantsim.store.data import RunData
 
 
@@ -84,15 +86,85 @@ class Aside:
         process.wait()
 
 
+class Forked:
+    """The pictures of the beds, drawn by a fork of this process while it draws the trends.
+
+    Parameters
+    ----------
+    run : RunData
+        The run, whose beds are drawn.
+    """
+
+    def __init__(self, run: RunData) -> None:
+        self._run = run
+        self._pid = 0
+        self._pipe = -1
+        if not hasattr(os, "fork") or not run.profiles:
+            return
+        self._pipe, mouth = os.pipe()
+        try:
+            self._pid = os.fork()
+        except OSError:
+            os.close(mouth)
+            os.close(self._pipe)
+            return
+        if self._pid == 0:
+            self._draw(mouth)
+        os.close(mouth)
+
+    def _draw(self, mouth: int) -> None:
+        """What the fork does: it ends here whatever happens, and what it has not sent is drawn by the other."""
+        code = 1
+        try:
+            from plantsim.report.page import bed_pictures
+
+            with os.fdopen(mouth, "wb") as pipe:
+                pickle.dump(bed_pictures(self._run), pipe)
+            code = 0
+        finally:
+            os._exit(code)
+
+    def __call__(self, run: RunData) -> Pictures:
+        """The pictures: from the fork, or else drawn here."""
+        from plantsim.report.page import bed_pictures
+
+        if self._pid <= 0:
+            return bed_pictures(run)
+        with os.fdopen(self._pipe, "rb") as pipe:
+            sent = pipe.read()
+        pid, self._pid = self._pid, 0
+        if os.waitpid(pid, 0)[1] != 0:
+            return bed_pictures(run)
+        pictures: Pictures = pickle.loads(sent)
+        return pictures
+
+
+def warm() -> None:
+    """Draw a picture of nothing while there is time: it loads the font, the picture's format and the page's form."""
+    from plantsim.report import page, style
+
+    with style.looks():
+        figure = style.new_figure(3.0)
+        axes = style.axes_at(figure, 0.5, 2.0)
+        axes.plot([0.0, 1.0], [1.0, 2.0], label="m\u00b3/h")
+        axes.twinx().set_ylabel("0123456789")
+        axes.legend(loc="upper left")
+        axes.set_title("Abc")
+    style.png(figure, "")
+    page.template(page.PAGE)
+
+
 def main() -> int:
     """Load what drawing needs, wait for a run, write its page; 1 when no run comes."""
+    gc.disable()  # one page, then the end: nothing is worth collecting
     from plantsim.report.page import write_page
 
+    warm()
     try:
         run, folder = pickle.load(sys.stdin.buffer)
     except EOFError:
         return 1
-    write_page(run, folder)
+    write_page(run, folder, Forked(run))
     return 0
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import functools
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,13 +24,14 @@ from plantsim.report.trends import draw_trends
 if TYPE_CHECKING:
     from plantsim.store.data import RunData
 
+Pictures = list[tuple[str, bytes]]
 TRENDS, PAGE = "trends.png", "report.html"
 
 _BESIDE_TRENDS = (("control", "flows"), ("water", "sump"), ("clarifier", "bed"), ("dosing", "dose"), ("mud", "mud"))
 """Topics whose first caution stands beside the trends when that panel is drawn."""
 
 
-def write_page(run: RunData, folder: Path) -> list[Path]:
+def write_page(run: RunData, folder: Path, draw_beds: Callable[[RunData], Pictures] | None = None) -> list[Path]:
     """Write the pictures and the page of a run.
 
     Parameters
@@ -38,6 +40,8 @@ def write_page(run: RunData, folder: Path) -> list[Path]:
         The run, [-]
     folder : Path
         Where the files go; it must exist, [-]
+    draw_beds : callable, optional
+        Gives what `bed_pictures` of the run would, drawn elsewhere meanwhile; called after the trends are, [-]
 
     Returns
     -------
@@ -51,11 +55,10 @@ def write_page(run: RunData, folder: Path) -> list[Path]:
     """
     pictures = {TRENDS: style.png(draw_trends(run), f"Trends of {run.run}")}
     beds: list[tuple[str, str]] = []
-    for clarifier, profile in run.profiles.items():
-        if len(profile.values) and len(profile.heights):
-            name = _file_name(clarifier, pictures)
-            pictures[name] = style.png(draw_bed(run, clarifier), f"Solids in {clarifier}")
-            beds.append((clarifier, name))
+    for clarifier, picture in (draw_beds or bed_pictures)(run):
+        name = _file_name(clarifier, pictures)
+        pictures[name] = picture
+        beds.append((clarifier, name))
     paths = []
     for name, data in pictures.items():
         path = folder / name
@@ -64,6 +67,26 @@ def write_page(run: RunData, folder: Path) -> list[Path]:
     page = folder / PAGE
     page.write_text(render(run, pictures, beds), encoding="utf-8", newline="\n")
     return [*paths, page]
+
+
+def bed_pictures(run: RunData) -> Pictures:
+    """Draw the bed of every clarifier with a profile.
+
+    Parameters
+    ----------
+    run : RunData
+        The run, [-]
+
+    Returns
+    -------
+    list of (str, bytes)
+        Clarifier and PNG, [-]
+    """
+    return [
+        (clarifier, style.png(draw_bed(run, clarifier), f"Solids in {clarifier}"))
+        for clarifier, profile in run.profiles.items()
+        if len(profile.values) and len(profile.heights)
+    ]
 
 
 def _file_name(clarifier: str, taken: dict[str, bytes]) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import gc
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, field
 from typing import Any
@@ -16,6 +15,7 @@ from plantsim.plant.plans import Write
 from plantsim.sim.act import Act
 from plantsim.sim.alarms import AlarmDesk, AlarmNote
 from plantsim.sim.environment import PlantEnvironment
+from plantsim.sim.loading import no_collecting, spare_blas
 from plantsim.sim.process import NEVER
 from plantsim.sim.processes import PROCESSES
 from plantsim.sim.recorder import Recorder
@@ -85,14 +85,10 @@ class Simulation:
 
         # The first time on a machine this compiles. The compiler makes millions of objects that live on, and looking
         # through them for garbage would take an eighth of the time.
-        collecting = gc.isenabled()
-        gc.disable()
-        try:
+        spare_blas()
+        with no_collecting():
             initialise(self._plant)
             advance(self._plant, 0, *self.recorder.target())
-        finally:
-            if collecting:
-                gc.enable()
 
     @property
     def alarm_log(self) -> list[AlarmNote]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
@@ -9,7 +10,8 @@ import pytest
 from invented_runs import gravel
 
 from plantsim.report import aside, write_page
-from plantsim.report.aside import Aside, worth_while
+from plantsim.report.aside import Aside, Forked, worth_while
+from plantsim.report.page import bed_pictures
 
 
 def files(folder: Path) -> dict[str, bytes]:
@@ -52,3 +54,19 @@ def test_a_process_no_run_comes_to_goes(tmp_path: Path) -> None:
 def test_it_is_worth_while_only_before_the_compiler_is_loaded(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "numba", aside)
     assert not worth_while()
+
+
+def test_the_beds_come_from_a_fork_or_else_are_drawn_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    run = gravel(seconds=7200.0, channels=12)
+    wanted = bed_pictures(run)
+    assert wanted
+    with monkeypatch.context() as m:
+        fork = Forked(run)
+        m.setattr("plantsim.report.page.bed_pictures", lambda _: pytest.fail("drawn here"))
+        assert fork(run) == wanted
+    with monkeypatch.context() as m:
+        m.setattr("plantsim.report.page.bed_pictures", lambda _: 1 / 0)  # the fork fails
+        fork = Forked(run)
+    assert fork(run) == wanted
+    monkeypatch.delattr(os, "fork")
+    assert Forked(run)(run) == wanted
