@@ -167,7 +167,7 @@ def _simulate(sim: Simulation, opening: Any, until: float, folder: RunFolder) ->
     finally:
         if bar is not None:
             bar.clear()
-    return from_simulation(sim, opening, folder.name)
+    return from_simulation(sim, opening, folder.name, last=True)
 
 
 def kernel_is_compiled(function: str = "loop.advance") -> bool:

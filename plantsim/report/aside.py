@@ -13,6 +13,7 @@ import pickle
 import subprocess
 import sys
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -58,7 +59,10 @@ class Aside:
         if self._process is None or self._process.stdin is None:
             return
         try:
-            pickle.dump((run, Path(folder).resolve()), self._process.stdin, pickle.HIGHEST_PROTOCOL)
+            # piece by piece: one pickle of it all would hold every piece's bytes until its end
+            for piece in (replace(run, series={}, profiles={}), Path(folder).resolve(), len(run.series),
+                          *run.series.items(), *run.profiles.items()):  # fmt: skip
+                pickle.dump(piece, self._process.stdin, pickle.HIGHEST_PROTOCOL)
             self._process.stdin.close()
         except OSError:
             self.leave()
@@ -154,6 +158,17 @@ def warm() -> None:
     page.template(page.PAGE)
 
 
+def _received() -> tuple[RunData, Path]:
+    """The run handed over, and its folder."""
+    pieces = sys.stdin.buffer
+    run, folder, count = (pickle.load(pieces) for _ in range(3))
+    run.series.update(pickle.load(pieces) for _ in range(count))
+    with suppress(EOFError):
+        while True:
+            run.profiles.update([pickle.load(pieces)])
+    return run, folder
+
+
 def main() -> int:
     """Load what drawing needs, wait for a run, write its page; 1 when no run comes."""
     gc.disable()  # one page, then the end: nothing is worth collecting
@@ -161,7 +176,7 @@ def main() -> int:
 
     warm()
     try:
-        run, folder = pickle.load(sys.stdin.buffer)
+        run, folder = _received()
     except EOFError:
         return 1
     write_page(run, folder, Forked(run))

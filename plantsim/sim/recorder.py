@@ -84,6 +84,11 @@ class Recorder:
         """Recorded rows so far, shape (rows, channels), SI."""
         return self._rows[: int(self._clock["tick"][0]) // self.every + 1]
 
+    def take(self) -> np.ndarray:
+        """The recorded rows for good: the taker may change them, and the recorder has none any more."""
+        rows, self._rows = self.rows, np.zeros((0, len(self.channels)))
+        return rows
+
     @property
     def time(self) -> np.ndarray:
         """Time of each row [s]."""

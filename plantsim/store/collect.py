@@ -47,7 +47,7 @@ def factors(channel: Channel) -> tuple[float, float]:
     return found
 
 
-def from_simulation(sim: Simulation, opening: SavePoint, run: str = "") -> RunData:
+def from_simulation(sim: Simulation, opening: SavePoint, run: str = "", last: bool = False) -> RunData:
     """Collect all there is to know of a run.
 
     Parameters
@@ -59,6 +59,9 @@ def from_simulation(sim: Simulation, opening: SavePoint, run: str = "") -> RunDa
         from there.
     run : str
         Name of the run.
+    last : bool
+        Nobody asks the simulation for its record any more: it is taken over rather than copied, which halves the
+        memory of a long run.
 
     Returns
     -------
@@ -73,9 +76,13 @@ def from_simulation(sim: Simulation, opening: SavePoint, run: str = "") -> RunDa
     shown = {channel.name: factors(channel) for channel in recorder.channels}
     course = Course(model, start, recorder.every * recorder.step, sim.seconds - opening.tick * model.step, si,
                     shown.__getitem__)  # fmt: skip
-    series, profiles = _split(sim, rows, shown)
     running = washing(course)
     found = figures(course)
+    every = course.every
+    if last:
+        del course, si
+        rows = recorder.take()
+    series, profiles = _split(sim, rows if last else rows.copy(), shown)
     notes = [note for note in sim.alarm_log if note.tick >= opening.tick]
     if model.alarms:
         began = opening.tick * model.step
@@ -90,7 +97,7 @@ def from_simulation(sim: Simulation, opening: SavePoint, run: str = "") -> RunDa
         alarms=list(model.alarms), alarm_log=notes, figures=found,
         closure=close(inventory(start), model.arena, start.ledger),
         balance=balance(model.arena, start.ledger), limits=list(model.limits),
-        running=[] if running is None else spans(running, course.every), warnings=_warnings(sim),
+        running=[] if running is None else spans(running, every), warnings=_warnings(sim),
         resolved=model.resolved,
     )  # fmt: skip
 
@@ -98,23 +105,29 @@ def from_simulation(sim: Simulation, opening: SavePoint, run: str = "") -> RunDa
 def _split(
     sim: Simulation, rows: np.ndarray, shown: dict[str, tuple[float, float]]
 ) -> tuple[dict[str, Series], dict[str, Profile]]:
-    """Part the recorded rows into series, in their shown units, and profiles."""
+    """Part the recorded rows into series, in their shown units, and profiles: all are views of the rows, changed."""
     series: dict[str, Series] = {}
     layers: dict[str, dict[int, int]] = {}
+    scales, offsets = np.ones(rows.shape[1]), np.full(rows.shape[1], -0.0)  # times 1 and plus -0: not a bit changes
     for i, channel in enumerate(sim.recorder.channels):
         match = _PROFILE.fullmatch(channel.name)
         if match:
             layers.setdefault(match[1], {})[int(match[2])] = i
             continue
-        scale, offset = shown[channel.name]
+        scales[i], offsets[i] = shown[channel.name]
         unit = "1" if channel.unit in ("-", "") else channel.unit
-        series[channel.name] = Series(rows[:, i] * scale + offset, unit, channel.meaning)
+        series[channel.name] = Series(rows[:, i], unit, channel.meaning)
+    rows *= scales
+    rows += offsets
     profiles = {}
     for name, columns in layers.items():
         p = sim.model.arena.clarifier_p[sim.model.units[name][1]]
         order = np.array(sorted(columns))
         heights = (int(p["layers"]) - order - 0.5) * float(p["height"])
-        profiles[name] = Profile(heights, rows[:, [columns[k] for k in order]])
+        places = [columns[k] for k in order]
+        first, end = places[0], places[-1] + 1
+        side_by_side = places == list(range(first, end))
+        profiles[name] = Profile(heights, rows[:, first:end] if side_by_side else rows[:, places])
     return series, profiles
 
 

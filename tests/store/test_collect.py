@@ -138,3 +138,20 @@ def test_a_channel_that_cannot_be_shown_in_its_unit_is_a_fault():
     with pytest.raises(ValueError, match=r"sump\.level cannot be shown in kg: its unit is m"):
         factors(Channel("sump.level", 0, False, "m", "kg", ""))
     assert factors(Channel("P-101.starts_hour", 0, False, "1/h", "1/h", "")) == (1.0, 0.0)
+
+
+def test_a_record_taken_over_is_the_same_to_the_bit_and_gone_from_the_simulation():
+    sim = simulation()
+    opening = sim.save()
+    run_by_hand(sim)
+    copied = from_simulation(sim, opening)
+    assert len(sim.recorder.rows) == 5
+    np.testing.assert_allclose(sim.recorder.series("wash.flow"), 0.1 * np.arange(5))  # SI still
+    taken = from_simulation(sim, opening, last=True)
+    assert len(sim.recorder.rows) == 0
+    assert list(taken.series) == list(copied.series)
+    for name, series in copied.series.items():
+        assert taken.series[name].values.tobytes() == series.values.tobytes()
+    for name, profile in copied.profiles.items():
+        assert taken.profiles[name].values.tobytes() == profile.values.tobytes()
+    assert taken.figures == copied.figures and taken.running == copied.running
