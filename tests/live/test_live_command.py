@@ -23,7 +23,7 @@ from plantsim.cli.train import _session
         ([SAND, "--lesson", "series-pump-trip"], "booster"),
         ([SAND, "--lesson", "packed-bed", "--set", "site.step=2 parsecs"], "site.step"),
         ([SAND, "--port", "99999"], "0 to 65535"),
-        ([SAND, "--host", "203.0.113.9"], "0 to 65535"),
+        ([SAND, "--host", "203.0.113.9"], "a free port"),
     ],
 )
 def test_a_mistake_is_told_in_a_sentence(words, said, tmp_path, capsys) -> None:
