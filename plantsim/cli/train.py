@@ -145,12 +145,14 @@ def _free(host: str, port: int) -> None:
 
     from plantsim.errors import ConfigError
 
+    if not 0 <= port <= 65535:
+        raise ConfigError(f"--port: found {port}; allowed: 0 to 65535, 0 for any free port")
     try:
         family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
         with socket.socket(family, socket.SOCK_STREAM) as s:
             s.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             s.bind((host, port))
-    except (OSError, OverflowError) as error:
+    except OSError as error:
         raise ConfigError(f"--host {host} --port {port}: found {error}; allowed: a free port of this machine") from None
 
 

@@ -22,9 +22,9 @@ from plantsim.arena import Arena
 from plantsim.plant.fields import nearest, quoted
 from plantsim.plant.model import Model, Tag, locate
 from plantsim.plant.plans import ActPlan, Plans, Start
-from plantsim.plant.program_variables import PLAIN, find, homes, refusal, spelled, value_of
+from plantsim.plant.program_variables import PLAIN, amount_in, find, refusal, spelled, value_of
 from plantsim.plant.signals import dimensions_of
-from plantsim.units import DIMENSIONS, QuantityError, sentence, to_si, unit_factor
+from plantsim.units import DIMENSIONS, QuantityError, sentence, to_si
 
 Report = Callable[[str, str], None]
 """Takes a finding: the key it is about, and the sentence."""
@@ -298,18 +298,9 @@ def _in_unit(text: str, unit: str) -> float:
         if _PLAIN_NUMBER.fullmatch(text):
             return float(text)
         raise QuantityError(quoted(text), "on, off or a number without unit")
-    known = homes(unit)
-    first: QuantityError | None = None
-    for dimension in known:
-        try:
-            si = to_si(text, dimension)
-        except QuantityError as error:
-            first = first or error
-            continue
-        scale, offset, _ = unit_factor(unit, dimension)
-        return float(f"{(si - offset) / scale:.15g}")
-    if first is not None:
-        raise first
+    value = amount_in(text, unit)
+    if value is not None:
+        return value
     number = text.removesuffix(unit).strip()
     if text.endswith(unit) and _PLAIN_NUMBER.fullmatch(number):
         return float(number)

@@ -111,11 +111,27 @@ def fitted(variable: Variable, value: float, text: str) -> float | int:
 
 def _quantity(text: str, unit: str) -> float:
     """A quantity text in a program's unit."""
-    known = homes(unit)
-    if not known:
+    value = amount_in(text, unit)
+    if value is None:
         raise QuantityError(f"the program's unit '{unit}', which is unknown", "a unit of the trade in its pragma")
+    return value
+
+
+def amount_in(text: str, unit: str) -> float | None:
+    """A quantity text as a number in a unit; None when that unit belongs to no dimension.
+
+    Raises
+    ------
+    QuantityError
+        If the text is no quantity of any dimension the unit belongs to; says what the likeliest allows.
+
+    Examples
+    --------
+    >>> amount_in("1.5 m", "mm"), amount_in("3 wag", "wag")
+    (1500.0, None)
+    """
     first: QuantityError | None = None
-    for dimension in known:
+    for dimension in homes(unit):
         try:
             si = to_si(text, dimension)
         except QuantityError as error:
@@ -123,8 +139,9 @@ def _quantity(text: str, unit: str) -> float:
             continue
         scale, offset, _ = unit_factor(unit, dimension)
         return float(f"{(si - offset) / scale:.15g}")
-    assert first is not None
-    raise first
+    if first is not None:
+        raise first
+    return None
 
 
 def unit_of(variable: Variable) -> str:

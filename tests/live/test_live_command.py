@@ -22,7 +22,7 @@ from plantsim.cli.train import _session
         ([SAND, "--lesson", "level-that-stand"], "did you mean 'level-that-stands'?"),
         ([SAND, "--lesson", "series-pump-trip"], "booster"),
         ([SAND, "--lesson", "packed-bed", "--set", "site.step=2 parsecs"], "site.step"),
-        ([SAND, "--port", "99999"], "a free port"),
+        ([SAND, "--port", "99999"], "0 to 65535"),
         ([SAND, "--host", "203.0.113.9"], "a free port"),
     ],
 )

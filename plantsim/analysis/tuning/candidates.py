@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 
 from plantsim.analysis.tuning.controller import Choice, Controller
 from plantsim.analysis.tuning.margins import Margins
-from plantsim.analysis.tuning.models import Integrating, Process, TuningError
+from plantsim.analysis.tuning.models import FOPDT, Integrating, Process, TuningError
 from plantsim.analysis.tuning.points import Found, Tested
 from plantsim.analysis.tuning.predictor import loop_margins
+from plantsim.analysis.tuning.robust import RULE as GREATEST
 from plantsim.analysis.tuning.robust import greatest_integral_gain
 from plantsim.analysis.tuning.rules import every_rule
 from plantsim.analysis.tuning.rules_level import smooth_level
@@ -22,6 +23,8 @@ from plantsim.analysis.tuning.settings import Settings
 
 PRESENT = "present"
 """Name of the candidate that is the plant file as it stands."""
+AVERAGING = "averaging PI"
+"""Name of the rule for a level that may swing."""
 
 
 @dataclass(frozen=True)
@@ -231,6 +234,13 @@ def other_ways(
     return found
 
 
+def rule_names() -> list[str]:
+    """Names of all rules there are, whatever the process."""
+    usual = (FOPDT(1.0, 100.0, 50.0), Integrating(0.01, 50.0, 0.0))
+    found = [*(settings.rule for process in usual for settings in every_rule(process)), AVERAGING, GREATEST]
+    return list(dict.fromkeys(found))
+
+
 def candidates(
     controller: Controller, points: Sequence[Tested]
 ) -> tuple[list[Candidate], list[tuple[str, str]], list[Range]]:
@@ -272,13 +282,13 @@ def _asked(
     found = every_rule(first.short, scan=scan)
     if isinstance(first.short, Integrating) and tune.averaging is not None:
         swing, allowed = tune.averaging
-        found.append(replace(smooth_level(first.short, swing, allowed), rule="averaging PI"))
+        found.append(replace(smooth_level(first.short, swing, allowed), rule=AVERAGING))
     if tune.integral is not None:
         try:
             found.append(greatest_integral_gain(
                 {r.name: r.process for r in over}, tune.most_ms, scan, _in_force(controller, points, first)))
         except TuningError as error:
-            out.append(("greatest integral gain PI", str(error)))
+            out.append((GREATEST, str(error)))
     return found
 
 

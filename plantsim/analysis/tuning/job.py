@@ -15,7 +15,16 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from plantsim.analysis.bump_rig import BumpError, loop_named
-from plantsim.analysis.tuning.candidates import PRESENT, Candidate, Range, candidates, make, nominal, other_ways
+from plantsim.analysis.tuning.candidates import (
+    PRESENT,
+    Candidate,
+    Range,
+    candidates,
+    make,
+    nominal,
+    other_ways,
+    rule_names,
+)
 from plantsim.analysis.tuning.controller import Controller, Tell, needed_overrides, tuned_loop
 from plantsim.analysis.tuning.models import Process, TuningError
 from plantsim.analysis.tuning.points import Found, Tested, test_point
@@ -159,6 +168,7 @@ class _Job:
             self.loop = replace(self.loop, tune=replace(self.loop.tune, horizon=horizon))
         self.site = model.title
         self.controller = Controller(model, self.loop)
+        self._know_rule()
         if not self.controller.tune.cases:
             raise TuningError(sentence(f"loops.{loop}.tune without 'cases'", "at least one upset to try gains on"))
         self.workers = workers or max(1, min(os.cpu_count() or 1, 8))
@@ -289,6 +299,13 @@ class _Job:
         for row in pool.map(one, wanted):
             for candidate, trial in zip(table, row, strict=True):
                 trials[candidate.name].append(trial)
+
+    def _know_rule(self) -> None:
+        """Refuse a rule there is not before anything is tested; whether it has an answer shows later."""
+        base = (self.rule or "").partition(", ")[0]
+        known = rule_names()
+        if self.rule is not None and base not in known:
+            raise TuningError(sentence(f"rule '{self.rule}'", ", ".join(known), nearest(base, known)))
 
     def _check_rule(self, table: list[Candidate], out: list[tuple[str, str]]) -> None:
         if self.rule is None or any(one.name == self.rule for one in table):
