@@ -238,6 +238,7 @@ def dimension_of(name: str) -> Dimension:
         raise ValueError(f"no dimension {name!r}{hint}") from None
 
 
+@functools.lru_cache(4096)
 def spell(unit: str) -> str:
     """Give a unit in the spelling of the table: m³/hr becomes m3/h.
 
@@ -365,9 +366,14 @@ def _complain(text: str, place: Dimension) -> QuantityError:
 
 def split(text: str, dimension: str) -> tuple[Fraction, str, Fraction]:
     """Read a quantity text; give its exact SI value, the unit as the table spells it, and the number."""
-    place = dimension_of(dimension)
     if not isinstance(text, str):
-        raise _complain(str(text), place)
+        raise _complain(str(text), dimension_of(dimension))
+    return _split(text, dimension)
+
+
+@functools.lru_cache(4096)  # the bounds of what a plant file may say are read again for every key
+def _split(text: str, dimension: str) -> tuple[Fraction, str, Fraction]:
+    place = dimension_of(dimension)
     clean = text.strip().replace("−", "-")
     match = _QUANTITY.fullmatch(clean) if len(clean) < 80 else None
     if dimension == "time":
