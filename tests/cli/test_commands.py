@@ -48,10 +48,11 @@ def go(capsys, *argv: str) -> tuple[int, str, str]:
 
 
 def start(*argv: str, **env: str) -> subprocess.Popen[str]:
-    """The command in a process of its own, without the kernel."""
+    """The command in a process of its own, without the kernel; it hears Ctrl-C even where a shell in the background
+    has its children ignore it."""
     return subprocess.Popen(
         [sys.executable, str(HERE / "quick.py"), *argv], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-        env={**os.environ, **env},
+        env={**os.environ, **env}, preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )  # fmt: skip
 
 
