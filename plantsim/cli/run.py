@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from plantsim.store.data import RunData
     from plantsim.store.folder import RunFolder
 
-COMPILE_WORDS = "compiling the kernel for this machine, once: about 40 s"
+COMPILE_WORDS = "compiling the kernel for this machine, once: less than a minute"
 _CHUNK = 20_000  # ticks between two looks at progress and Ctrl-C: some 30 ms
 
 
