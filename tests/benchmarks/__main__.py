@@ -80,7 +80,7 @@ def measure(repeats: int, brief: bool, cold: bool, year: bool = False) -> dict[s
     warm = m.whole_run()
     found["run_seconds"], found["run_peak_mb"] = warm["seconds"], warm["peak_mb"]
     if cold:
-        say("timing a first run with an empty cache: about 40 s")
+        say("timing a first run with an empty cache: less than a minute")
         first = m.whole_run(cold=True)
         found["first_run_seconds"] = first["seconds"]
         found["compile_seconds"] = first["seconds"] - warm["seconds"]
