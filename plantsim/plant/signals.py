@@ -9,7 +9,7 @@ import numpy as np
 
 from plantsim import records
 from plantsim.plant.assemble import Assembly
-from plantsim.plant.model import Tag, locate
+from plantsim.plant.model import Channel, Tag, locate
 from plantsim.plant.tree import Tree
 from plantsim.units import DIMENSIONS, QuantityError, unit_factor
 
@@ -46,6 +46,11 @@ def conversion(unit: str, si_unit: str) -> tuple[float, float] | None:
             scale *= 3600.0  # and counts starts by the hour
         return 1.0 / scale, -offset / scale
     return None
+
+
+def shown_in(channel: Channel) -> tuple[float, float] | None:
+    """Scale and offset from SI to the unit a channel is shown in; None when they do not go together."""
+    return (1.0, 0.0) if channel.unit == channel.si_unit else conversion(channel.unit, channel.si_unit)
 
 
 def collect_tags(a: Assembly) -> dict[str, Tag]:

@@ -18,7 +18,7 @@ from plantsim.analysis.course import spans, washing
 from plantsim.analysis.figures import Course, figures
 from plantsim.arena import Arena
 from plantsim.plant.model import Channel
-from plantsim.plant.signals import conversion
+from plantsim.plant.signals import shown_in
 from plantsim.sim.simulation import SavePoint, Simulation
 from plantsim.store.data import Profile, RunData, Series
 
@@ -39,9 +39,7 @@ def versions() -> dict[str, str]:
 
 def factors(channel: Channel) -> tuple[float, float]:
     """Scale and offset from SI to the unit a channel is shown in (shown = SI times scale plus offset)."""
-    if channel.unit == channel.si_unit:
-        return 1.0, 0.0
-    found = conversion(channel.unit, channel.si_unit)
+    found = shown_in(channel)
     if found is None:
         raise ValueError(f"{channel.name} cannot be shown in {channel.unit}: its unit is {channel.si_unit}")
     return found

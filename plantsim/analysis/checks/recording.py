@@ -108,10 +108,9 @@ def from_simulation(
 
 def factors(channel: Any) -> tuple[float, float]:
     """Scale and offset from SI to the unit a channel is shown in."""
-    from plantsim.plant.signals import conversion
+    from plantsim.plant.signals import shown_in
 
-    found = (1.0, 0.0) if channel.unit == channel.si_unit else conversion(channel.unit, channel.si_unit)
-    return (math.nan, math.nan) if found is None else found
+    return shown_in(channel) or (math.nan, math.nan)
 
 
 def _course(sim: Simulation, opening: SavePoint | None) -> Any:
