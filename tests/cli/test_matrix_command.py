@@ -1,10 +1,10 @@
 """`plantsim matrix`: the table, the page, JSON, and one clear sentence for what is wrong."""
 
 import json
-from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from pages import Page
 
 from plantsim.cli.main import main
 
@@ -16,21 +16,6 @@ def run(capsys, *words):
     code = main(["matrix", *map(str, words)])
     out, err = capsys.readouterr()
     return code, out, err
-
-
-class Page(HTMLParser):
-    """Texts, and everything a page would load."""
-
-    def __init__(self, text):
-        super().__init__()
-        self.loads, self.texts = [], []
-        self.feed(text)
-
-    def handle_starttag(self, tag, attrs):
-        self.loads += [v for k, v in attrs if k in ("src", "href") and v and not v.startswith(("data:", "#"))]
-
-    def handle_data(self, data):
-        self.texts.append(data)
 
 
 def test_the_table_and_the_page(capsys, tmp_path):

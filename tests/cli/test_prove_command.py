@@ -1,10 +1,10 @@
 """`plantsim prove`: the table, the sheet, JSON, exit codes, and one clear sentence for what is wrong."""
 
 import json
-from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from pages import Page
 
 from plantsim.cli.main import main
 
@@ -38,21 +38,6 @@ def run(capsys, *words):
     code = main(["prove", *map(str, words)])
     out, err = capsys.readouterr()
     return code, out, err
-
-
-class Page(HTMLParser):
-    """Texts, and everything a page would load."""
-
-    def __init__(self, text):
-        super().__init__()
-        self.loads, self.texts = [], []
-        self.feed(text)
-
-    def handle_starttag(self, tag, attrs):
-        self.loads += [v for k, v in attrs if k in ("src", "href") and v and not v.startswith(("data:", "#"))]
-
-    def handle_data(self, data):
-        self.texts.append(data)
 
 
 def test_what_fails_is_named_with_its_margin_and_stands_before_the_change(capsys, checks):
